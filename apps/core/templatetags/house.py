@@ -1,0 +1,5 @@
+"""What templates print with."""
+
+from django import template
+
+register = template.Library()

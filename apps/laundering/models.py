@@ -1,0 +1,206 @@
+"""Wash runs, drying runs and the cycle log."""
+
+from decimal import Decimal
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from apps.equipment.models import Equipment
+from apps.intake.models import BelongsToJob, Specimen
+from apps.methods.models import DryingProcedure, LaunderingProcedure
+
+
+class WashConditions(models.Model):
+    """What is written down of a wash run. The total on the balance is the record of the mass."""
+
+    class TempSource(models.TextChoices):
+        DIP = "dip", "dip thermometer in the drum"
+        DISPLAY = "display", "machine display or logger"
+        VERIFIED = "verified", "dated verification of the machine"
+
+    washer = models.ForeignKey(Equipment, models.PROTECT, null=True, related_name="+")
+    specimen_mass_g = models.DecimalField("specimens (g)", max_digits=7, decimal_places=1, null=True)
+    ballast_mass_g = models.DecimalField("ballast (g)", max_digits=7, decimal_places=1, null=True)
+    ballast_pieces = models.PositiveSmallIntegerField("ballast pieces", null=True)
+    ballast = models.CharField("ballast type", max_length=120, blank=True)
+    detergent = models.CharField(max_length=120, blank=True)
+    detergent_lot = models.CharField("lot", max_length=60, blank=True)
+    detergent_g = models.DecimalField("detergent (g)", max_digits=6, decimal_places=1, null=True)
+    water_temp_c = models.DecimalField("measured wash temperature (°C)", max_digits=4, decimal_places=1, null=True)
+    temp_source = models.CharField("measured by", max_length=8, choices=TempSource, blank=True)
+    wash_started_at = models.DateTimeField(null=True)
+    wash_ended_at = models.DateTimeField(null=True)
+
+    class Meta:
+        abstract = True
+
+    @property
+    def total_mass_g(self) -> Decimal | None:
+        if self.specimen_mass_g is None or self.ballast_mass_g is None:
+            return None
+        return self.specimen_mass_g + self.ballast_mass_g
+
+
+class Load(WashConditions):
+    """One wash run: pieces of one or several jobs in one drum. Frozen when closed; a LoadCorrection puts it right."""
+
+    class State(models.TextChoices):
+        MADE_UP = "made_up", "made up"
+        WASHING = "washing", "washing"
+        WASHED = "washed", "washed"
+        VOID = "void", "void"
+
+    procedure = models.ForeignKey(LaunderingProcedure, models.PROTECT, related_name="+")
+    state = models.CharField(max_length=7, choices=State, default=State.MADE_UP)
+    made_up_at = models.DateTimeField()
+    made_up_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    void_reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                name="load_one_running_per_washer", fields=["washer"], condition=Q(state="washing")
+            ),
+            models.CheckConstraint(
+                name="load_void_has_reason",
+                condition=(Q(state="void") & ~Q(void_reason="")) | (~Q(state="void") & Q(void_reason="")),
+            ),
+            models.CheckConstraint(
+                name="load_washing_is_weighed_and_started",
+                condition=Q(state__in=["made_up", "void"])
+                | Q(
+                    washer__isnull=False,
+                    specimen_mass_g__gt=0,
+                    ballast_mass_g__gte=0,
+                    water_temp_c__isnull=False,
+                    detergent_g__gte=0,
+                    wash_started_at__isnull=False,
+                ),
+            ),
+            models.CheckConstraint(
+                name="load_washed_has_ended", condition=~Q(state="washed") | Q(wash_ended_at__isnull=False)
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Load {self.pk}"
+
+    @property
+    def stream(self) -> str:
+        return f"load:{self.pk}"
+
+
+class LoadCorrection(WashConditions):
+    """What a closed load's record should have said: a whole row that supersedes, with who and why. The newest holds."""
+
+    load = models.ForeignKey(Load, models.PROTECT, related_name="corrections")
+    revision = models.PositiveSmallIntegerField()
+    reason = models.CharField(max_length=300)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["load", "revision"]
+        constraints = [
+            models.UniqueConstraint(name="load_correction_revision_once", fields=["load", "revision"]),
+            models.CheckConstraint(name="load_correction_has_reason", condition=~Q(reason="")),
+        ]
+
+
+class Drying(models.Model):
+    """One drying run. Pieces of one wash may part here; air drying holds no machine."""
+
+    class State(models.TextChoices):
+        RUNNING = "running", "drying"
+        DRIED = "dried", "dried"
+        VOID = "void", "void"
+
+    procedure = models.ForeignKey(DryingProcedure, models.PROTECT, related_name="+")
+    dryer = models.ForeignKey(Equipment, models.PROTECT, null=True, blank=True, related_name="+")
+    state = models.CharField(max_length=7, choices=State, default=State.RUNNING)
+    started_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True)
+    lint_filter_cleaned = models.BooleanField(default=False)
+    exhaust_c = models.DecimalField("hottest exhaust (°C)", max_digits=4, decimal_places=1, null=True)
+    remark = models.CharField(max_length=300, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    void_reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        verbose_name_plural = "dryings"
+        constraints = [
+            models.UniqueConstraint(
+                name="drying_one_running_per_dryer", fields=["dryer"], condition=Q(state="running")
+            ),
+            models.CheckConstraint(
+                name="drying_ended_when_dried", condition=~Q(state="dried") | Q(ended_at__gte=models.F("started_at"))
+            ),
+            models.CheckConstraint(
+                name="drying_void_has_reason",
+                condition=(Q(state="void") & ~Q(void_reason="")) | (~Q(state="void") & Q(void_reason="")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Drying {self.pk}"
+
+
+class LoadPieceQuerySet(BelongsToJob):
+    job_path = "specimen__request__sample__job"
+
+
+class LoadPiece(models.Model):
+    """A specimen in a load, for its next cycle. `open` until its cycle is ticked off or void."""
+
+    load = models.ForeignKey(Load, models.PROTECT, related_name="pieces")
+    specimen = models.ForeignKey(Specimen, models.PROTECT, related_name="pieces")
+    ordinal = models.PositiveSmallIntegerField("cycle")
+    drying = models.ForeignKey(Drying, models.PROTECT, null=True, blank=True, related_name="pieces")
+    open = models.BooleanField(default=True)
+
+    objects = LoadPieceQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["load", "specimen"]
+        constraints = [
+            models.UniqueConstraint(name="piece_once_per_load", fields=["load", "specimen"]),
+            models.UniqueConstraint(name="piece_in_one_open_load", fields=["specimen"], condition=Q(open=True)),
+            models.CheckConstraint(name="piece_cycle_from_one", condition=Q(ordinal__gte=1)),
+        ]
+
+
+class CycleLogQuerySet(BelongsToJob):
+    job_path = "specimen__request__sample__job"
+
+
+class CycleLog(models.Model):
+    """One finished cycle, washed and dried. A mistake is voided with a reason, never edited."""
+
+    specimen = models.ForeignKey(Specimen, models.PROTECT, related_name="cycle_logs")
+    ordinal = models.PositiveSmallIntegerField("cycle")
+    piece = models.ForeignKey(LoadPiece, models.PROTECT, related_name="cycle_logs")
+    done_at = models.DateTimeField()
+    done_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+    voided_at = models.DateTimeField(null=True, blank=True)
+    voided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    void_reason = models.CharField(max_length=300, blank=True)
+
+    objects = CycleLogQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["specimen", "ordinal", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                name="cycle_once_per_specimen", fields=["specimen", "ordinal"], condition=Q(voided_at__isnull=True)
+            ),
+            models.CheckConstraint(name="cycle_ordinal_from_one", condition=Q(ordinal__gte=1)),
+            models.CheckConstraint(
+                name="cycle_void_has_reason",
+                condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
+                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
+            ),
+        ]

@@ -1,0 +1,183 @@
+"""Guards: rules that the database itself keeps, whoever writes. Triggers, told once for both databases.
+
+Each app lists its own in its `guards.py` as `GUARDS`; `trail/apps.py` installs them all after `migrate`.
+"""
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import import_module
+
+from django.apps import apps
+from django.db import connection, models, transaction
+from django.utils.module_loading import module_has_submodule
+
+PREFIX = "guard_"
+
+
+@dataclass(frozen=True)
+class Guard:
+    """Refuse an `event` (insert, update or delete) of a row in `table` when `when` holds.
+
+    `when` is SQL over OLD and NEW that both databases read (IS DISTINCT FROM is put into SQLite's words).
+    `lock_first` (PostgreSQL): rows to hold FOR SHARE before looking, so that an approval not yet committed is waited
+    for; a query without the state in its WHERE. `sqlite_only` guards close SQLite's REPLACE.
+    """
+
+    name: str
+    table: str
+    event: str
+    when: str
+    sentence: str
+    lock_first: tuple[str, ...] = ()
+    sqlite_only: bool = False
+
+    @property
+    def trigger(self) -> str:
+        return f"{PREFIX}{self.name}_{self.event}"
+
+
+def frozen_columns(*columns: str) -> str:
+    """Condition: one of these columns would change."""
+    return "(" + " OR ".join(f"OLD.{column} IS DISTINCT FROM NEW.{column}" for column in columns) + ")"
+
+
+def no_replace(model: type[models.Model]) -> list[Guard]:
+    """SQLite's INSERT OR REPLACE slips past delete guards; an insert over a row is refused."""
+    meta = model._meta
+    keys = [[field.column] for field in meta.local_fields if field.unique]
+    keys += [
+        [meta.get_field(name).column for name in constraint.fields]
+        for constraint in meta.constraints
+        if isinstance(constraint, models.UniqueConstraint) and constraint.condition is None
+    ]
+    clauses = [" AND ".join(f"t.{column} = NEW.{column}" for column in columns) for columns in keys]
+    when = " OR ".join(f"EXISTS (SELECT 1 FROM {meta.db_table} t WHERE {clause})" for clause in clauses)
+    sentence = "this row exists; it is not replaced"
+    return [Guard(f"{meta.db_table}_no_replace", meta.db_table, "insert", when, sentence, sqlite_only=True)]
+
+
+def insert_only(model: type[models.Model], *, sentence: str) -> list[Guard]:
+    """Rows are added and never changed or removed."""
+    table = model._meta.db_table
+    return [
+        Guard(f"{table}_insert_only", table, event, "1 = 1", sentence) for event in ("update", "delete")
+    ] + no_replace(model)
+
+
+def never_deleted(model: type[models.Model], *, sentence: str) -> list[Guard]:
+    table = model._meta.db_table
+    return [Guard(f"{table}_stays", table, "delete", "1 = 1", sentence), *no_replace(model)]
+
+
+def write_once(model: type[models.Model], *columns: str, sentence: str) -> Guard:
+    """These columns keep what they were first given."""
+    table = model._meta.db_table
+    return Guard(f"{table}_write_once", table, "update", frozen_columns(*columns), sentence)
+
+
+def all_guards() -> list[Guard]:
+    """Every app's guards, in the order of the apps."""
+    found: list[Guard] = []
+    for config in apps.get_app_configs():
+        if module_has_submodule(config.module, "guards"):
+            found += import_module(f"{config.name}.guards").GUARDS
+    return found
+
+
+def _sqlite_sql(guard: Guard) -> list[str]:
+    when = guard.when.replace("IS DISTINCT FROM", "IS NOT")
+    sentence = guard.sentence.replace("'", "''")
+    return [
+        f"CREATE TRIGGER {guard.trigger} BEFORE {guard.event.upper()} ON {guard.table} FOR EACH ROW WHEN ({when})"
+        f" BEGIN SELECT RAISE(ABORT, '{sentence}'); END"
+    ]
+
+
+def _postgres_sql(guard: Guard) -> list[str]:
+    sentence = guard.sentence.replace("'", "''")
+    locks = "".join(f"PERFORM 1 FROM {query} FOR SHARE; " for query in guard.lock_first)
+    row = "OLD" if guard.event == "delete" else "NEW"
+    return [
+        f"CREATE OR REPLACE FUNCTION {guard.trigger}() RETURNS trigger LANGUAGE plpgsql AS $guard$ BEGIN {locks}"
+        f"IF ({guard.when}) THEN RAISE EXCEPTION '{sentence}' USING ERRCODE = 'restrict_violation'; END IF;"
+        f" RETURN {row}; END $guard$",
+        f"CREATE TRIGGER {guard.trigger} BEFORE {guard.event.upper()} ON {guard.table} FOR EACH ROW"
+        f" EXECUTE FUNCTION {guard.trigger}()",
+    ]
+
+
+def _truncate_sql(table: str) -> list[str]:
+    trigger = f"{PREFIX}{table}_truncate"
+    return [
+        f"CREATE OR REPLACE FUNCTION {trigger}() RETURNS trigger LANGUAGE plpgsql AS $guard$ BEGIN"
+        f" RAISE EXCEPTION 'this table is not emptied' USING ERRCODE = 'restrict_violation'; END $guard$",
+        f"CREATE TRIGGER {trigger} BEFORE TRUNCATE ON {table} EXECUTE FUNCTION {trigger}()",
+    ]
+
+
+def installed_triggers() -> set[str]:
+    """Names of the guards that the database has now."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+        else:
+            cursor.execute("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'")
+        return {name for (name,) in cursor.fetchall() if name.startswith(PREFIX)}
+
+
+def missing_triggers() -> set[str]:
+    """Guards that should stand and do not."""
+    tables = set(connection.introspection.table_names())
+    wanted = {guard.trigger for guard in _wanted(tables)}
+    if connection.vendor == "postgresql":
+        wanted |= {f"{PREFIX}{table}_truncate" for table in {guard.table for guard in _wanted(tables)}}
+    return wanted - installed_triggers()
+
+
+def _wanted(tables: Iterable[str]) -> list[Guard]:
+    sqlite = connection.vendor == "sqlite"
+    return [guard for guard in all_guards() if guard.table in tables and (sqlite or not guard.sqlite_only)]
+
+
+def drop() -> None:
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            for name in installed_triggers():
+                cursor.execute(f"DROP TRIGGER {name}")
+        else:
+            cursor.execute(
+                "SELECT t.tgname, c.relname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid"
+                " WHERE NOT t.tgisinternal AND t.tgname LIKE %s",
+                [PREFIX.replace("_", r"\_") + "%"],
+            )
+            for trigger, table in cursor.fetchall():
+                cursor.execute(f"DROP TRIGGER {trigger} ON {table}")
+
+
+def install() -> None:
+    """Put all guards in place, replacing those that are there, in one transaction. Missing tables are skipped."""
+    with transaction.atomic():
+        drop()
+        guards = _wanted(set(connection.introspection.table_names()))
+        with connection.cursor() as cursor:
+            for guard in guards:
+                for statement in _sqlite_sql(guard) if connection.vendor == "sqlite" else _postgres_sql(guard):
+                    cursor.execute(statement)
+            if connection.vendor == "postgresql":
+                for table in sorted({guard.table for guard in guards}):
+                    for statement in _truncate_sql(table):
+                        cursor.execute(statement)
+
+
+@contextmanager
+def suspended(*, reason: str) -> Iterator[None]:
+    """Lift the guards inside one transaction, for a data migration. Needs the owner's role; leaves a trail entry."""
+    from apps.core import clock
+    from apps.trail.services import record
+
+    with transaction.atomic():
+        drop()
+        yield
+        record(stream="guards", kind="guards.suspended", by=None, at=clock.now(), facts={"reason": reason})
+        install()
