@@ -1,0 +1,98 @@
+"""Lengths as people type them, and back: text and unit in, exact millimetres out."""
+
+import re
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Final, Literal
+
+from .errors import LengthError
+from .exact import own_context, positive
+
+Unit = Literal["mm", "cm", "in"]
+
+# The inch is exactly 25.4 mm: NIST SP 811 (2008), appendix B.8; yard-and-pound agreement of 1959.
+MILLIMETRES: Final[dict[str, Decimal]] = {"mm": Decimal(1), "cm": Decimal(10), "in": Decimal("25.4")}
+
+_PLAIN = re.compile(r"([0-9]+)(?:([.,])([0-9]+))?")
+_FRACTION = re.compile(r"(?:([0-9]+)(?: +|-))?([0-9]+)/([0-9]+)")
+_DENOMINATORS = (2, 4, 8, 16, 32, 64)
+_LONGEST_TEXT = 32
+_KILOMETRE = Decimal(1_000_000)
+_EXAMPLE = {"mm": "243.5", "cm": "24.35", "in": "9.6 or 9 5/8"}
+
+
+@own_context
+def parse_length(text: str, unit: Unit) -> Decimal:
+    """The length typed as `text`, read in `unit` ("mm", "cm", "in"), in millimetres: exact, above zero, at most 1 km.
+
+    Digits are ASCII; the decimal mark is a point or a comma; spaces around are ignored. Inches may also be
+    fractions ("9 5/8", "9-5/8", "3/8") and carry the inch mark. Anything else raises LengthError: signs, exponents,
+    unit words, a mark without a digit on both sides (a digit was probably lost), and in mm a comma before exactly
+    three digits (it may be a thousand).
+    """
+    factor = _factor(unit)
+    if not isinstance(text, str):
+        raise LengthError("A length is typed as text.", code="not_text")
+    typed = text.strip()
+    if not typed:
+        raise LengthError("Enter the length that was read.", code="empty")
+    if len(typed) > _LONGEST_TEXT:
+        raise LengthError(f"That is longer than {_LONGEST_TEXT} characters. Enter one length only.", code="too_long")
+    figure = typed.removesuffix('"').rstrip() if unit == "in" else typed
+    length = (_fraction(figure, unit) if "/" in figure else _plain(figure, unit)) * factor
+    if length == 0:
+        raise LengthError("A length must be more than zero. Leave the field empty if nothing was read.", code="zero")
+    if length > _KILOMETRE:
+        raise LengthError(
+            f'"{typed}" {unit} is more than a kilometre. Check the unit and the digits.', code="too_large"
+        )
+    return length
+
+
+@own_context
+def format_length(mm: Decimal, unit: Unit, places: int | None = None) -> str:
+    """`mm` millimetres in `unit`, plain digits with a decimal point and without the unit's name.
+
+    With `places` exactly so many decimals; without, as many as it needs, at most six (enough for every 1/64 in).
+    Ties go to the even digit. LengthError unless `mm` is finite and above zero and `places` lies in 0..12.
+    """
+    factor = _factor(unit)
+    length = positive(mm, "The length", LengthError) / factor
+    if places is not None and not 0 <= places <= 12:
+        raise LengthError("Give between 0 and 12 decimal places.", code="places")
+    step = Decimal(1).scaleb(-(6 if places is None else places))
+    figure = format(length.quantize(step, rounding=ROUND_HALF_EVEN), "f")
+    return figure.rstrip("0").rstrip(".") if places is None else figure
+
+
+def _factor(unit: str) -> Decimal:
+    if not isinstance(unit, str) or unit not in MILLIMETRES:
+        raise LengthError("The unit must be mm, cm or in.", code="unit")
+    return MILLIMETRES[unit]
+
+
+def _plain(figure: str, unit: str) -> Decimal:
+    match = _PLAIN.fullmatch(figure)
+    if match is None:
+        if figure.startswith(("+", "-", "\N{MINUS SIGN}")):
+            raise LengthError("A length has no sign. Enter the digits only.", code="sign")
+        raise LengthError(f'"{figure}" is no length in {unit}. Write it like {_EXAMPLE[unit]}.')
+    whole, mark, decimals = match.groups()
+    if unit == "mm" and mark == "," and len(decimals) == 3:
+        raise LengthError(
+            f'"{figure}" mm can be read two ways. Write {whole}{decimals} or {whole}.{decimals}.', code="thousand"
+        )
+    return Decimal(f"{whole}.{decimals}") if mark else Decimal(whole)
+
+
+def _fraction(figure: str, unit: str) -> Decimal:
+    if unit != "in":
+        raise LengthError(f"Fractions are for inches. Write {unit} like {_EXAMPLE[unit]}.", code="fraction_unit")
+    match = _FRACTION.fullmatch(figure)
+    if match is None:
+        raise LengthError(f'"{figure}" is no length in inches. Write it like {_EXAMPLE[unit]}.')
+    whole, over, under = (int(part or 0) for part in match.groups())
+    if under not in _DENOMINATORS:
+        raise LengthError(f'"{figure}": a rule is divided in 2, 4, 8, 16, 32 or 64 parts of an inch.', code="fraction")
+    if not 0 < over < under:
+        raise LengthError(f'"{figure}": the part above the stroke must lie between 1 and {under - 1}.', code="fraction")
+    return whole + Decimal(over) / under
