@@ -6,236 +6,530 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('accounts', '0001_initial'),
-        ('methods', '0001_initial'),
+        ("accounts", "0001_initial"),
+        ("methods", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='JobSerial',
+            name="JobSerial",
             fields=[
-                ('year', models.PositiveSmallIntegerField(primary_key=True, serialize=False)),
-                ('last', models.PositiveIntegerField(default=0)),
+                ("year", models.PositiveSmallIntegerField(primary_key=True, serialize=False)),
+                ("last", models.PositiveIntegerField(default=0)),
             ],
         ),
         migrations.CreateModel(
-            name='Job',
+            name="Job",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.CharField(max_length=9, unique=True)),
-                ('contact', models.CharField(blank=True, max_length=150)),
-                ('purchase_order', models.CharField(blank=True, max_length=80)),
-                ('received_at', models.DateTimeField()),
-                ('due_on', models.DateField(blank=True, null=True)),
-                ('priority', models.CharField(choices=[('normal', 'normal'), ('urgent', 'urgent')], default='normal', max_length=6)),
-                ('notes', models.TextField(blank=True, max_length=2000)),
-                ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='accounts.customer')),
-                ('received_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.CharField(max_length=9, unique=True)),
+                ("contact", models.CharField(blank=True, max_length=150)),
+                ("purchase_order", models.CharField(blank=True, max_length=80)),
+                ("received_at", models.DateTimeField()),
+                ("due_on", models.DateField(blank=True, null=True)),
+                (
+                    "priority",
+                    models.CharField(
+                        choices=[("normal", "normal"), ("urgent", "urgent")], default="normal", max_length=6
+                    ),
+                ),
+                ("notes", models.TextField(blank=True, max_length=2000)),
+                (
+                    "customer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="jobs", to="accounts.customer"
+                    ),
+                ),
+                (
+                    "received_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-number'],
+                "ordering": ["-number"],
             },
         ),
         migrations.CreateModel(
-            name='Request',
+            name="Request",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ordinal', models.PositiveSmallIntegerField()),
-                ('cycles', models.PositiveSmallIntegerField(default=3)),
-                ('measured_after', models.CharField(help_text='such as 1,3; the last cycle always', max_length=60, verbose_name='measured after cycles')),
-                ('length_lower', models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True)),
-                ('length_upper', models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True)),
-                ('width_lower', models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True)),
-                ('width_upper', models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True)),
-                ('limits_source', models.CharField(blank=True, max_length=200, verbose_name='limits come from')),
-                ('decision_rule', models.CharField(choices=[('simple', 'simple acceptance'), ('guarded', 'guarded acceptance')], default='simple', max_length=7)),
-                ('fewer_reason', models.CharField(blank=True, max_length=300, verbose_name='why fewer specimens')),
-                ('lock', models.CharField(choices=[('open', 'open'), ('locked', 'locked'), ('amending', 'open for an amendment')], default='open', max_length=8)),
-                ('opened_for', models.CharField(blank=True, choices=[('job_details', 'job details'), ('limits', 'limits'), ('readings', 'readings'), ('cycle_record', 'cycle record'), ('wording', 'wording')], max_length=12)),
-                ('drying', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='methods.dryingprocedure')),
-                ('method', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='methods.testmethod')),
-                ('procedure', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='methods.launderingprocedure')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("ordinal", models.PositiveSmallIntegerField()),
+                ("cycles", models.PositiveSmallIntegerField(default=3)),
+                (
+                    "measured_after",
+                    models.CharField(
+                        help_text="such as 1,3; the last cycle always",
+                        max_length=60,
+                        verbose_name="measured after cycles",
+                    ),
+                ),
+                ("length_lower", models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True)),
+                ("length_upper", models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True)),
+                ("width_lower", models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True)),
+                ("width_upper", models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True)),
+                ("limits_source", models.CharField(blank=True, max_length=200, verbose_name="limits come from")),
+                (
+                    "decision_rule",
+                    models.CharField(
+                        choices=[("simple", "simple acceptance"), ("guarded", "guarded acceptance")],
+                        default="simple",
+                        max_length=7,
+                    ),
+                ),
+                ("fewer_reason", models.CharField(blank=True, max_length=300, verbose_name="why fewer specimens")),
+                (
+                    "lock",
+                    models.CharField(
+                        choices=[("open", "open"), ("locked", "locked"), ("amending", "open for an amendment")],
+                        default="open",
+                        max_length=8,
+                    ),
+                ),
+                (
+                    "opened_for",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("job_details", "job details"),
+                            ("limits", "limits"),
+                            ("readings", "readings"),
+                            ("cycle_record", "cycle record"),
+                            ("wording", "wording"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "drying",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="methods.dryingprocedure"
+                    ),
+                ),
+                (
+                    "method",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="methods.testmethod"
+                    ),
+                ),
+                (
+                    "procedure",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="methods.launderingprocedure"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['sample', 'ordinal'],
+                "ordering": ["sample", "ordinal"],
             },
         ),
         migrations.CreateModel(
-            name='ContractReview',
+            name="ContractReview",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('can_do', models.BooleanField(verbose_name='we can do it')),
-                ('enough_cloth', models.BooleanField(verbose_name='there is enough cloth')),
-                ('agreed', models.BooleanField(verbose_name='method, limits, rule and deviations are agreed')),
-                ('remark', models.CharField(blank=True, max_length=300)),
-                ('at', models.DateTimeField()),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('request', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='contract_review', to='intake.request')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("can_do", models.BooleanField(verbose_name="we can do it")),
+                ("enough_cloth", models.BooleanField(verbose_name="there is enough cloth")),
+                ("agreed", models.BooleanField(verbose_name="method, limits, rule and deviations are agreed")),
+                ("remark", models.CharField(blank=True, max_length=300)),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "request",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="contract_review", to="intake.request"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Sample',
+            name="Sample",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('letter', models.CharField(max_length=2)),
-                ('code', models.CharField(max_length=12, unique=True)),
-                ('description', models.CharField(max_length=200)),
-                ('kind', models.CharField(choices=[('fabric', 'fabric'), ('garment', 'garment')], default='fabric', max_length=7)),
-                ('construction', models.CharField(choices=[('woven', 'woven'), ('knit', 'knit'), ('mixed', 'woven and knit in one garment')], max_length=5)),
-                ('fibre', models.CharField(blank=True, max_length=200, verbose_name='fibre content')),
-                ('mass_gsm', models.DecimalField(blank=True, decimal_places=1, max_digits=6, null=True, verbose_name='mass per area (g/m²)')),
-                ('colour', models.CharField(blank=True, max_length=80)),
-                ('width_mm', models.DecimalField(blank=True, decimal_places=1, max_digits=8, null=True, verbose_name='width on hand (mm)')),
-                ('length_mm', models.DecimalField(blank=True, decimal_places=1, max_digits=9, null=True, verbose_name='length on hand (mm)')),
-                ('condition', models.CharField(blank=True, max_length=300, verbose_name='condition on receipt')),
-                ('fault', models.CharField(blank=True, max_length=500, verbose_name='anything wrong with it')),
-                ('bleeds_or_sheds', models.BooleanField(default=False, verbose_name='colour bleed or lint risk')),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='intake.job')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("letter", models.CharField(max_length=2)),
+                ("code", models.CharField(max_length=12, unique=True)),
+                ("description", models.CharField(max_length=200)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("fabric", "fabric"), ("garment", "garment")], default="fabric", max_length=7
+                    ),
+                ),
+                (
+                    "construction",
+                    models.CharField(
+                        choices=[("woven", "woven"), ("knit", "knit"), ("mixed", "woven and knit in one garment")],
+                        max_length=5,
+                    ),
+                ),
+                ("fibre", models.CharField(blank=True, max_length=200, verbose_name="fibre content")),
+                (
+                    "mass_gsm",
+                    models.DecimalField(
+                        blank=True, decimal_places=1, max_digits=6, null=True, verbose_name="mass per area (g/m²)"
+                    ),
+                ),
+                ("colour", models.CharField(blank=True, max_length=80)),
+                (
+                    "width_mm",
+                    models.DecimalField(
+                        blank=True, decimal_places=1, max_digits=8, null=True, verbose_name="width on hand (mm)"
+                    ),
+                ),
+                (
+                    "length_mm",
+                    models.DecimalField(
+                        blank=True, decimal_places=1, max_digits=9, null=True, verbose_name="length on hand (mm)"
+                    ),
+                ),
+                ("condition", models.CharField(blank=True, max_length=300, verbose_name="condition on receipt")),
+                ("fault", models.CharField(blank=True, max_length=500, verbose_name="anything wrong with it")),
+                ("bleeds_or_sheds", models.BooleanField(default=False, verbose_name="colour bleed or lint risk")),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="samples", to="intake.job"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['job', 'id'],
+                "ordering": ["job", "id"],
             },
         ),
         migrations.AddField(
-            model_name='request',
-            name='sample',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='requests', to='intake.sample'),
+            model_name="request",
+            name="sample",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="requests", to="intake.sample"
+            ),
         ),
         migrations.CreateModel(
-            name='SamplePlace',
+            name="SamplePlace",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('place', models.CharField(max_length=120)),
-                ('since', models.DateTimeField()),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('sample', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='places', to='intake.sample')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("place", models.CharField(max_length=120)),
+                ("since", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "sample",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="places", to="intake.sample"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-since', '-id'],
+                "ordering": ["-since", "-id"],
             },
         ),
         migrations.CreateModel(
-            name='SendBack',
+            name="SendBack",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('to', models.CharField(choices=[('bench', 'bench'), ('laundry', 'laundry'), ('front_desk', 'front desk')], max_length=10)),
-                ('reason', models.CharField(max_length=500)),
-                ('at', models.DateTimeField()),
-                ('answer', models.CharField(blank=True, max_length=500)),
-                ('answered_at', models.DateTimeField(blank=True, null=True)),
-                ('answered_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('request', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='send_backs', to='intake.request')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "to",
+                    models.CharField(
+                        choices=[("bench", "bench"), ("laundry", "laundry"), ("front_desk", "front desk")],
+                        max_length=10,
+                    ),
+                ),
+                ("reason", models.CharField(max_length=500)),
+                ("at", models.DateTimeField()),
+                ("answer", models.CharField(blank=True, max_length=500)),
+                ("answered_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "answered_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "request",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="send_backs", to="intake.request"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['at', 'id'],
+                "ordering": ["at", "id"],
             },
         ),
         migrations.CreateModel(
-            name='Specimen',
+            name="Specimen",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveSmallIntegerField()),
-                ('code', models.CharField(max_length=15, unique=True)),
-                ('stage', models.CharField(choices=[('cut', 'cut'), ('marked', 'marked'), ('ready', 'may be washed'), ('in_load', 'in a load'), ('owed', 'readings due'), ('done', 'done'), ('set_aside', 'set aside')], default='cut', max_length=9)),
-                ('stage_since', models.DateTimeField()),
-                ('cycles_valid', models.PositiveSmallIntegerField(default=0)),
-                ('times_wetted', models.PositiveSmallIntegerField(default=0)),
-                ('set_aside_reason', models.CharField(blank=True, max_length=300)),
-                ('request', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='specimens', to='intake.request')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.PositiveSmallIntegerField()),
+                ("code", models.CharField(max_length=15, unique=True)),
+                (
+                    "stage",
+                    models.CharField(
+                        choices=[
+                            ("cut", "cut"),
+                            ("marked", "marked"),
+                            ("ready", "may be washed"),
+                            ("in_load", "in a load"),
+                            ("owed", "readings due"),
+                            ("done", "done"),
+                            ("set_aside", "set aside"),
+                        ],
+                        default="cut",
+                        max_length=9,
+                    ),
+                ),
+                ("stage_since", models.DateTimeField()),
+                ("cycles_valid", models.PositiveSmallIntegerField(default=0)),
+                ("times_wetted", models.PositiveSmallIntegerField(default=0)),
+                ("set_aside_reason", models.CharField(blank=True, max_length=300)),
+                (
+                    "request",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="specimens", to="intake.request"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['request', 'number'],
+                "ordering": ["request", "number"],
             },
         ),
         migrations.CreateModel(
-            name='Deviation',
+            name="Deviation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('load_number', models.PositiveBigIntegerField(blank=True, null=True)),
-                ('kind', models.CharField(choices=[('fewer_specimens', 'fewer specimens'), ('load', 'load'), ('wash', 'wash conditions'), ('drying', 'drying conditions'), ('void_cycle', 'interrupted cycle'), ('reading', 'reading'), ('late_entry', 'entered late'), ('change', 'change of the request after work began'), ('other', 'other')], max_length=16)),
-                ('text', models.CharField(max_length=500)),
-                ('at', models.DateTimeField()),
-                ('at_risk', models.BooleanField(default=False, verbose_name='done at risk, to be judged by the manager')),
-                ('judged_at', models.DateTimeField(blank=True, null=True)),
-                ('judgement', models.CharField(blank=True, max_length=300)),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('judged_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='deviations', to='intake.job')),
-                ('request', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='deviations', to='intake.request')),
-                ('specimen', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='deviations', to='intake.specimen')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("load_number", models.PositiveBigIntegerField(blank=True, null=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("fewer_specimens", "fewer specimens"),
+                            ("load", "load"),
+                            ("wash", "wash conditions"),
+                            ("drying", "drying conditions"),
+                            ("void_cycle", "interrupted cycle"),
+                            ("reading", "reading"),
+                            ("late_entry", "entered late"),
+                            ("change", "change of the request after work began"),
+                            ("other", "other"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                ("text", models.CharField(max_length=500)),
+                ("at", models.DateTimeField()),
+                (
+                    "at_risk",
+                    models.BooleanField(default=False, verbose_name="done at risk, to be judged by the manager"),
+                ),
+                ("judged_at", models.DateTimeField(blank=True, null=True)),
+                ("judgement", models.CharField(blank=True, max_length=300)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "judged_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="deviations", to="intake.job"
+                    ),
+                ),
+                (
+                    "request",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="deviations",
+                        to="intake.request",
+                    ),
+                ),
+                (
+                    "specimen",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="deviations",
+                        to="intake.specimen",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['at', 'id'],
+                "ordering": ["at", "id"],
             },
         ),
         migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(('number', ''), _negated=True), name='job_has_a_number'),
+            model_name="job",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("number", ""), _negated=True), name="job_has_a_number"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sample',
-            constraint=models.UniqueConstraint(fields=('job', 'letter'), name='sample_letter_once_per_job'),
+            model_name="sample",
+            constraint=models.UniqueConstraint(fields=("job", "letter"), name="sample_letter_once_per_job"),
         ),
         migrations.AddConstraint(
-            model_name='sample',
-            constraint=models.CheckConstraint(condition=models.Q(('construction', 'mixed'), ('kind', 'fabric'), _negated=True), name='sample_fabric_is_woven_or_knit'),
+            model_name="sample",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("construction", "mixed"), ("kind", "fabric"), _negated=True),
+                name="sample_fabric_is_woven_or_knit",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sample',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('width_mm__isnull', True), ('width_mm__gt', 0), _connector='OR'), models.Q(('length_mm__isnull', True), ('length_mm__gt', 0), _connector='OR'), models.Q(('mass_gsm__isnull', True), ('mass_gsm__gt', 0), _connector='OR')), name='sample_sizes_above_zero'),
+            model_name="sample",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("width_mm__isnull", True), ("width_mm__gt", 0), _connector="OR"),
+                    models.Q(("length_mm__isnull", True), ("length_mm__gt", 0), _connector="OR"),
+                    models.Q(("mass_gsm__isnull", True), ("mass_gsm__gt", 0), _connector="OR"),
+                ),
+                name="sample_sizes_above_zero",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='request',
-            constraint=models.UniqueConstraint(fields=('sample', 'ordinal'), name='request_ordinal_once_per_sample'),
+            model_name="request",
+            constraint=models.UniqueConstraint(fields=("sample", "ordinal"), name="request_ordinal_once_per_sample"),
         ),
         migrations.AddConstraint(
-            model_name='request',
-            constraint=models.CheckConstraint(condition=models.Q(('cycles__gte', 1), ('cycles__lte', 50)), name='request_one_to_fifty_cycles'),
+            model_name="request",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("cycles__gte", 1), ("cycles__lte", 50)), name="request_one_to_fifty_cycles"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='request',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('length_lower__isnull', True), ('length_upper__isnull', True), ('length_lower__lt', models.F('length_upper')), _connector='OR'), models.Q(('width_lower__isnull', True), ('width_upper__isnull', True), ('width_lower__lt', models.F('width_upper')), _connector='OR')), name='request_limits_in_order'),
+            model_name="request",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("length_lower__isnull", True),
+                        ("length_upper__isnull", True),
+                        ("length_lower__lt", models.F("length_upper")),
+                        _connector="OR",
+                    ),
+                    models.Q(
+                        ("width_lower__isnull", True),
+                        ("width_upper__isnull", True),
+                        ("width_lower__lt", models.F("width_upper")),
+                        _connector="OR",
+                    ),
+                ),
+                name="request_limits_in_order",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='request',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('lock', 'amending'), models.Q(('opened_for', ''), _negated=True)), models.Q(models.Q(('lock', 'amending'), _negated=True), ('opened_for', '')), _connector='OR'), name='request_opened_for_only_when_amending'),
+            model_name="request",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("lock", "amending"), models.Q(("opened_for", ""), _negated=True)),
+                    models.Q(models.Q(("lock", "amending"), _negated=True), ("opened_for", "")),
+                    _connector="OR",
+                ),
+                name="request_opened_for_only_when_amending",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sendback',
-            constraint=models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='send_back_has_reason'),
+            model_name="sendback",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("reason", ""), _negated=True), name="send_back_has_reason"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sendback',
-            constraint=models.UniqueConstraint(condition=models.Q(('answered_at__isnull', True)), fields=('request',), name='send_back_one_open_per_request'),
+            model_name="sendback",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("answered_at__isnull", True)),
+                fields=("request",),
+                name="send_back_one_open_per_request",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sendback',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('answer', ''), ('answered_at__isnull', True), ('answered_by__isnull', True)), models.Q(('answered_at__isnull', False), ('answered_by__isnull', False), models.Q(('answer', ''), _negated=True)), _connector='OR'), name='send_back_answered_whole'),
+            model_name="sendback",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("answer", ""), ("answered_at__isnull", True), ("answered_by__isnull", True)),
+                    models.Q(
+                        ("answered_at__isnull", False),
+                        ("answered_by__isnull", False),
+                        models.Q(("answer", ""), _negated=True),
+                    ),
+                    _connector="OR",
+                ),
+                name="send_back_answered_whole",
+            ),
         ),
         migrations.AddIndex(
-            model_name='specimen',
-            index=models.Index(fields=['stage'], name='specimen_by_stage'),
+            model_name="specimen",
+            index=models.Index(fields=["stage"], name="specimen_by_stage"),
         ),
         migrations.AddConstraint(
-            model_name='specimen',
-            constraint=models.CheckConstraint(condition=models.Q(('times_wetted__gte', models.F('cycles_valid'))), name='specimen_wetted_at_least_as_often_as_washed'),
+            model_name="specimen",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("times_wetted__gte", models.F("cycles_valid"))),
+                name="specimen_wetted_at_least_as_often_as_washed",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='specimen',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('stage', 'set_aside'), models.Q(('set_aside_reason', ''), _negated=True)), models.Q(models.Q(('stage', 'set_aside'), _negated=True), ('set_aside_reason', '')), _connector='OR'), name='specimen_set_aside_has_reason'),
+            model_name="specimen",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("stage", "set_aside"), models.Q(("set_aside_reason", ""), _negated=True)),
+                    models.Q(models.Q(("stage", "set_aside"), _negated=True), ("set_aside_reason", "")),
+                    _connector="OR",
+                ),
+                name="specimen_set_aside_has_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='deviation',
-            constraint=models.CheckConstraint(condition=models.Q(('text', ''), _negated=True), name='deviation_has_text'),
+            model_name="deviation",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("text", ""), _negated=True), name="deviation_has_text"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='deviation',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('judged_at__isnull', True), ('judged_by__isnull', True), ('judgement', '')), models.Q(('judged_at__isnull', False), ('judged_by__isnull', False), models.Q(('judgement', ''), _negated=True)), _connector='OR'), name='deviation_judged_whole'),
+            model_name="deviation",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("judged_at__isnull", True), ("judged_by__isnull", True), ("judgement", "")),
+                    models.Q(
+                        ("judged_at__isnull", False),
+                        ("judged_by__isnull", False),
+                        models.Q(("judgement", ""), _negated=True),
+                    ),
+                    _connector="OR",
+                ),
+                name="deviation_judged_whole",
+            ),
         ),
     ]

@@ -4,51 +4,70 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
-    dependencies = [
-    ]
+    dependencies = []
 
     operations = [
         migrations.CreateModel(
-            name='Blob',
+            name="Blob",
             fields=[
-                ('sha256', models.CharField(max_length=64, primary_key=True, serialize=False)),
-                ('content', models.BinaryField()),
-                ('size', models.PositiveBigIntegerField()),
-                ('content_type', models.CharField(max_length=100)),
-                ('created_at', models.DateTimeField()),
+                ("sha256", models.CharField(max_length=64, primary_key=True, serialize=False)),
+                ("content", models.BinaryField()),
+                ("size", models.PositiveBigIntegerField()),
+                ("content_type", models.CharField(max_length=100)),
+                ("created_at", models.DateTimeField()),
             ],
         ),
         migrations.CreateModel(
-            name='TrailStream',
+            name="TrailStream",
             fields=[
-                ('name', models.CharField(max_length=60, primary_key=True, serialize=False)),
-                ('seq', models.PositiveBigIntegerField(default=0)),
-                ('head', models.CharField(default='0000000000000000000000000000000000000000000000000000000000000000', max_length=64)),
+                ("name", models.CharField(max_length=60, primary_key=True, serialize=False)),
+                ("seq", models.PositiveBigIntegerField(default=0)),
+                (
+                    "head",
+                    models.CharField(
+                        default="0000000000000000000000000000000000000000000000000000000000000000", max_length=64
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='TrailEntry',
+            name="TrailEntry",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('stream', models.CharField(max_length=60)),
-                ('seq', models.PositiveBigIntegerField()),
-                ('kind', models.CharField(max_length=60)),
-                ('at', models.DateTimeField(help_text='when it was done, as the device says')),
-                ('recorded_at', models.DateTimeField(help_text='when the house wrote it down')),
-                ('actor_id', models.BigIntegerField(null=True)),
-                ('actor_name', models.CharField(max_length=150)),
-                ('facts', models.JSONField()),
-                ('key', models.UUIDField(help_text="the act's own key: the same again is answered, not repeated", null=True, unique=True)),
-                ('payload_sha256', models.CharField(blank=True, max_length=64)),
-                ('prev_hash', models.CharField(max_length=64)),
-                ('hash', models.CharField(max_length=64)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("stream", models.CharField(max_length=60)),
+                ("seq", models.PositiveBigIntegerField()),
+                ("kind", models.CharField(max_length=60)),
+                ("at", models.DateTimeField(help_text="when it was done, as the device says")),
+                ("recorded_at", models.DateTimeField(help_text="when the house wrote it down")),
+                ("actor_id", models.BigIntegerField(null=True)),
+                ("actor_name", models.CharField(max_length=150)),
+                ("facts", models.JSONField()),
+                (
+                    "key",
+                    models.UUIDField(
+                        help_text="the act's own key: the same again is answered, not repeated", null=True, unique=True
+                    ),
+                ),
+                ("payload_sha256", models.CharField(blank=True, max_length=64)),
+                ("prev_hash", models.CharField(max_length=64)),
+                ("hash", models.CharField(max_length=64)),
             ],
             options={
-                'ordering': ['stream', 'seq'],
-                'constraints': [models.UniqueConstraint(fields=('stream', 'seq'), name='trail_no_fork'), models.CheckConstraint(condition=models.Q(('seq__gte', 1)), name='trail_seq_from_one'), models.CheckConstraint(condition=models.Q(models.Q(('key__isnull', True), ('payload_sha256', '')), models.Q(('key__isnull', False), models.Q(('payload_sha256', ''), _negated=True)), _connector='OR'), name='trail_key_has_payload')],
+                "ordering": ["stream", "seq"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("stream", "seq"), name="trail_no_fork"),
+                    models.CheckConstraint(condition=models.Q(("seq__gte", 1)), name="trail_seq_from_one"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("key__isnull", True), ("payload_sha256", "")),
+                            models.Q(("key__isnull", False), models.Q(("payload_sha256", ""), _negated=True)),
+                            _connector="OR",
+                        ),
+                        name="trail_key_has_payload",
+                    ),
+                ],
             },
         ),
     ]

@@ -1,0 +1,39 @@
+"""What may happen to jobs, samples, requests and specimens. Other rooms import from here."""
+
+from apps.intake.services.exceptions import answer_send_back, deviate, disclose_late, judge_deviation, send_back
+from apps.intake.services.receiving import (
+    JobDetails,
+    RequestDetails,
+    ReviewDetails,
+    SampleDetails,
+    add_request,
+    add_sample,
+    change_request,
+    correct_job,
+    correct_sample,
+    move_sample,
+    receive_job,
+)
+from apps.intake.services.specimens import advance, cut_specimens, set_aside
+
+__all__ = [
+    "JobDetails",
+    "RequestDetails",
+    "ReviewDetails",
+    "SampleDetails",
+    "add_request",
+    "add_sample",
+    "advance",
+    "answer_send_back",
+    "change_request",
+    "correct_job",
+    "correct_sample",
+    "cut_specimens",
+    "deviate",
+    "disclose_late",
+    "judge_deviation",
+    "move_sample",
+    "receive_job",
+    "send_back",
+    "set_aside",
+]

@@ -1,0 +1,109 @@
+"""What is out of the ordinary: deviations, their judgement, and work sent back."""
+
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.utils import timezone
+
+from apps.accounts.models import User
+from apps.accounts.queries import the_lab
+from apps.core import clock
+from apps.core.errors import Refusal
+from apps.intake.locks import lock_jobs, lock_requests
+from apps.intake.models import Deviation, Request, SendBack
+from apps.trail import services as trail
+
+
+@transaction.atomic
+def deviate(
+    *,
+    job_id: int,
+    kind: str,
+    text: str,
+    by: User,
+    at: datetime,
+    request_id: int | None = None,
+    specimen_id: int | None = None,
+    load_number: int | None = None,
+    at_risk: bool = False,
+) -> Deviation:
+    """Write down that something was done otherwise than method or lab say. It is printed in the report.
+
+    `at_risk`: the operator went on without the manager, who judges it before approval.
+    """
+    (job,) = lock_jobs([job_id])
+    if not text.strip():
+        raise Refusal("Say what was done otherwise, and why.", code="no_reason", field="deviation")
+    row = Deviation.objects.create(
+        job=job,
+        request_id=request_id,
+        specimen_id=specimen_id,
+        load_number=load_number,
+        kind=kind,
+        text=text.strip()[:500],
+        by=by,
+        at=at,
+        at_risk=at_risk,
+    )
+    facts = {"deviation": row.pk, "kind": kind, "text": row.text, "load": load_number, "at_risk": at_risk}
+    trail.record(stream=job.stream, kind="deviation.written", by=by, at=at, facts=facts)
+    return row
+
+
+def disclose_late(*, job_id: int, what: str, by: User, at: datetime, request_id: int | None = None) -> Deviation | None:
+    """Late entry from paper is normal; later than the lab's setting it is disclosed with both times."""
+    now, hours = clock.now(), the_lab().late_entry_hours
+    if now - at <= timedelta(hours=hours):
+        return None
+    text = f"{what}: done {timezone.localtime(at):%d %b %Y %H:%M}, entered {timezone.localtime(now):%d %b %Y %H:%M}"
+    return deviate(job_id=job_id, request_id=request_id, kind="late_entry", text=text, by=by, at=at)
+
+
+@transaction.atomic
+def judge_deviation(*, deviation_id: int, judgement: str, by: User, at: datetime) -> Deviation:
+    """The manager says what a deviation done at risk means for the result. Said once."""
+    job_id = Deviation.objects.values_list("job_id", flat=True).get(pk=deviation_id)
+    (job,) = lock_jobs([job_id])
+    row = Deviation.objects.get(pk=deviation_id)
+    if not judgement.strip():
+        raise Refusal("Say what this deviation means for the result.", code="no_judgement", field="judgement")
+    if row.judged_at is not None:
+        raise Refusal("This deviation is already judged.", code="already_judged")
+    row.judged_by, row.judged_at, row.judgement = by, at, judgement.strip()
+    row.save(update_fields=["judged_by", "judged_at", "judgement"])
+    facts = {"deviation": row.pk, "judgement": row.judgement}
+    trail.record(stream=job.stream, kind="deviation.judged", by=by, at=at, facts=facts)
+    return row
+
+
+@transaction.atomic
+def send_back(*, request_id: int, to: str, reason: str, by: User, at: datetime) -> SendBack:
+    """The manager wants something looked at again; the request is not ready for approval until this is answered."""
+    (request,) = lock_requests([request_id])
+    if request.lock == Request.Lock.LOCKED:
+        raise Refusal("The report is issued; open an amendment instead.", code="request_locked")
+    if not reason.strip():
+        raise Refusal("Say what should be looked at again.", code="no_reason", field="reason")
+    if request.send_backs.filter(answered_at__isnull=True).exists():
+        raise Refusal("This request is already sent back and not yet answered.", code="already_sent_back")
+    row = SendBack.objects.create(request=request, to=to, reason=reason.strip(), by=by, at=at)
+    facts = {"request": str(request), "to": to, "reason": row.reason}
+    trail.record(stream=request.sample.job.stream, kind="request.sent_back", by=by, at=at, facts=facts)
+    return row
+
+
+@transaction.atomic
+def answer_send_back(*, send_back_id: int, answer: str, by: User, at: datetime) -> SendBack:
+    """Bench, laundry or desk says what was found; the request goes to the manager again."""
+    request_id = SendBack.objects.values_list("request_id", flat=True).get(pk=send_back_id)
+    (request,) = lock_requests([request_id])
+    row = SendBack.objects.get(pk=send_back_id)
+    if not answer.strip():
+        raise Refusal("Say what you found or did.", code="no_answer", field="answer")
+    if row.answered_at is not None:
+        raise Refusal("This is already answered.", code="already_answered")
+    row.answer, row.answered_by, row.answered_at = answer.strip(), by, at
+    row.save(update_fields=["answer", "answered_by", "answered_at"])
+    facts = {"request": str(request), "answer": row.answer}
+    trail.record(stream=request.sample.job.stream, kind="request.answered", by=by, at=at, facts=facts)
+    return row

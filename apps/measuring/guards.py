@@ -1,0 +1,31 @@
+"""What the database itself says about marks and readings."""
+
+from apps.intake.locks import frozen_with_request
+from apps.measuring.models import BenchmarkPair, Reading
+from apps.trail.guarding import Guard, never_deleted, write_once
+
+KEPT = "a reading is never changed: it is voided with a reason and read again"
+
+OF_PAIR = "= (SELECT s.request_id FROM intake_specimen s WHERE s.id = {row}.specimen_id)"
+OF_READING = (
+    "= (SELECT s.request_id FROM measuring_benchmarkpair p JOIN intake_specimen s ON s.id = p.specimen_id"
+    " WHERE p.id = {row}.pair_id)"
+)
+
+GUARDS = [
+    *never_deleted(BenchmarkPair, sentence="marks that were made are kept"),
+    write_once(
+        BenchmarkPair,
+        "specimen_id",
+        "direction",
+        "number",
+        "place",
+        "nominal_mm",
+        sentence="marks that were made are kept",
+    ),
+    *frozen_with_request("measuring_benchmarkpair", OF_PAIR, opened_for=("readings",)),
+    *never_deleted(Reading, sentence=KEPT),
+    write_once(Reading, "pair_id", "stage", "text", "unit", "mm", "read_by_id", "at", "recorded_at", sentence=KEPT),
+    Guard("measuring_reading_void_once", "measuring_reading", "update", "OLD.voided_at IS NOT NULL", KEPT),
+    *frozen_with_request("measuring_reading", OF_READING, opened_for=("readings",)),
+]

@@ -1,0 +1,52 @@
+"""What the database itself says about reports, and about when a request may be locked and opened."""
+
+from apps.reporting.models import Amendment, Report, ReportFile, ReportRequest, Withdrawal
+from apps.trail.guarding import Guard, insert_only
+
+KEPT = "an issued report stays as it is; a new revision replaces it"
+
+COVERED = "EXISTS (SELECT 1 FROM reporting_reportrequest c WHERE c.request_id = NEW.id)"
+OPEN_AMENDMENT = (
+    "EXISTS (SELECT 1 FROM reporting_amendment a JOIN reporting_reportrequest c ON c.report_id = a.report_id"
+    " WHERE c.request_id = NEW.id{purpose}"
+    " AND NOT EXISTS (SELECT 1 FROM reporting_report r WHERE r.amendment_id = a.id))"
+)
+
+GUARDS = [
+    *(
+        guard
+        for model in (Report, ReportRequest, ReportFile, Amendment, Withdrawal)
+        for guard in insert_only(model, sentence=KEPT)
+    ),
+    Guard(
+        "reporting_locks_with_report",
+        "intake_request",
+        "update",
+        f"OLD.lock = 'open' AND NEW.lock = 'locked' AND NOT {COVERED}",
+        "a request is locked by a report only",
+    ),
+    Guard(
+        "reporting_opens_with_amendment",
+        "intake_request",
+        "update",
+        "OLD.lock = 'locked' AND NEW.lock = 'amending' AND NOT "
+        + OPEN_AMENDMENT.format(purpose=" AND a.opened_for = NEW.opened_for"),
+        "a locked request is opened by an amendment only",
+    ),
+    Guard(
+        "reporting_closes_with_revision",
+        "intake_request",
+        "update",
+        "OLD.lock = 'amending' AND NEW.lock = 'locked' AND " + OPEN_AMENDMENT.format(purpose=""),
+        "an amendment is closed by a new revision only",
+    ),
+    # A report that covers a request may come in only while the request is not locked: revision 0, or an amendment.
+    Guard(
+        "reporting_reportrequest_locked",
+        "reporting_reportrequest",
+        "insert",
+        "EXISTS (SELECT 1 FROM intake_request q WHERE q.id = NEW.request_id AND q.lock = 'locked')",
+        KEPT,
+        ("intake_request q WHERE q.id = NEW.request_id",),
+    ),
+]
