@@ -8,10 +8,15 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 CHROMIUM = Path("/usr/bin/chromium")
-FLAGS = (
-    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking"
-    " --disable-component-update --disable-sync"
-).split()
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 DESK = {"width": 1440, "height": 900}
 TABLET = {"width": 820, "height": 1180}
 PHONE = {"width": 390, "height": 844}

@@ -76,7 +76,7 @@ def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: N
 
 @pytest.fixture(scope="session", autouse=True)
 def _flush_past_guards():
-    """Between transactional tests all tables are emptied, which the guards exist to refuse. Only here, never in apps."""
+    """Between transactional tests all tables are emptied, which the guards exist to refuse. Here only."""
     from django.db import connection, transaction
     from django.db.backends.base.operations import BaseDatabaseOperations
 
