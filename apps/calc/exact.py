@@ -78,6 +78,11 @@ def positive(value: Decimal | int, name: str, error: type[CalcError]) -> Decimal
     return checked
 
 
+def setting(value: Decimal | float, name: str, error: type[CalcError]) -> Decimal:
+    """A parameter of a method above zero, else `error`; a float is taken as it prints (0.3 is 0.3)."""
+    return positive(Decimal(repr(value)) if isinstance(value, float) else value, name, error)
+
+
 def probability(value: float, name: str, error: type[CalcError]) -> float:
     """`value` as a float strictly between 0 and 1, else `error`."""
     if isinstance(value, bool) or not isinstance(value, (int, float, Decimal)) or value != value:
