@@ -5,7 +5,18 @@ from decimal import Decimal as D
 
 import pytest
 
-from apps.calc import change, lengths, rounding, verdict
+from apps.calc import (
+    change,
+    control,
+    lengths,
+    loads,
+    rounding,
+    sampling,
+    skew,
+    spread,
+    uncertainty,
+    verdict,
+)
 from apps.calc.errors import CalcError
 from apps.calc.exact import own_context
 
@@ -21,6 +32,15 @@ CALLS = [
         [change.Pair("1", D("250.125"), D("243.875")), change.Pair("2", D(251), D("244.3"))], "mean_of_changes"
     ),
     lambda: verdict.judge(D("-2.85"), D("-3.05"), D("3.05"), D("0.0625"), "guarded"),
+    lambda: loads.make_up([D("201.4"), D("198.73")], D(1800), D(100), D("130.25")),
+    lambda: skew.from_diagonals(D("362.5"), D("344.8279")),
+    lambda: spread.grubbs([D("-3.125"), D("-2.875"), D("-3.0625"), D("-1.25")]),
+    lambda: sampling.specimens_needed(D("0.61"), D("0.52")),
+    lambda: control.individuals([D("49.62"), D("47.61"), D("49.93")]),
+    lambda: control.ewma([D("49.62"), D("47.61")], D(50), D("2.0539"), 0.3, 3),
+    lambda: uncertainty.change_uncertainty([D("500.25"), D(501)], [D("485.75"), D(486)], D("0.5"), D("0.5")),
+    lambda: uncertainty.coverage_factor(D("6.2446")),
+    lambda: uncertainty.effective_dof(D("0.08997"), [(D("0.0560607"), 2), (D("0.0577350"), 2)]),
 ]
 
 every_trap = {signal: True for signal in decimal.getcontext().traps}
