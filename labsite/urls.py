@@ -1,1 +1,7 @@
-urlpatterns: list = []
+"""Each room's addresses are in its own urls.py; this is their order."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("apps.front.urls")),
+]

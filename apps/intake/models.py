@@ -275,6 +275,22 @@ class Specimen(models.Model):
     def next_cycle(self) -> int:
         return self.cycles_valid + 1
 
+    @property
+    def standing(self) -> str:
+        """Where it stands, in words made from facts. Reads the request: fetch it with `select_related`."""
+        total = self.request.cycles
+        if self.stage == self.Stage.MARKED:
+            return "original readings due"
+        if self.stage == self.Stage.READY:
+            return f"cycle {self.next_cycle} of {total} may be washed"
+        if self.stage == self.Stage.IN_LOAD:
+            return f"in a load for cycle {self.next_cycle} of {total}"
+        if self.stage == self.Stage.OWED:
+            return f"after cycle {self.cycles_valid}: readings due"
+        if self.stage == self.Stage.SET_ASIDE:
+            return f"set aside: {self.set_aside_reason}"
+        return self.get_stage_display()
+
 
 class Deviation(models.Model):
     """Anything done otherwise than the method or the lab's rules say. Written at once, printed in the report."""

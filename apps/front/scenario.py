@@ -1,0 +1,278 @@
+"""The invented scenario of the demo: a lab of ours, two invented customers, jobs at every stage.
+
+Nobody and nothing in it is real; the figures are made up to look like cloth. Everything is written through the same
+services as the pages use, at moments that lie some hours in the past.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from django.db import transaction
+
+from apps.accounts.models import Customer, Lab, User
+from apps.core import clock
+from apps.equipment.models import Equipment
+from apps.equipment.services import add_equipment
+from apps.intake.models import Job, Request, Specimen
+from apps.intake.services import JobDetails, RequestDetails, ReviewDetails, SampleDetails, receive_job
+from apps.laundering import services as laundry
+from apps.laundering.models import Load, LoadPiece
+from apps.measuring import services as bench
+from apps.measuring.models import BenchmarkPair
+from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
+from apps.reporting.services import approve
+
+PASSWORD = "demo"
+
+PEOPLE = {
+    "fran": ("Fran Ahorn", {"front_desk": True}),
+    "bea": ("Bea Linde", {"bench": True}),
+    "lou": ("Lou Erle", {"laundry": True}),
+    "mara": ("Mara Buche", {"manager": True}),
+}
+CUSTOMERS = {
+    "Quellbach Hemden": ("Weberzeile 3\n1234 Quellbach", "casey", "Casey Quell"),
+    "Zweitfaden Mode": ("Garnhof 12\n5678 Zwirnau", "dana", "Dana Faden"),
+}
+
+
+@dataclass(frozen=True)
+class Cloth:
+    """A sample and the change it will show: percent after cycles 1, 2, 3, along the length and along the width."""
+
+    description: str
+    construction: str
+    fibre: str
+    gsm: int
+    colour: str
+    length: tuple[str, ...]
+    width: tuple[str, ...]
+    limit: str = "3.0"
+
+
+def _cloth(words: str, gsm: int, length: str, width: str, limit: str = "3.0") -> Cloth:
+    description, construction, fibre, colour = words.split(" | ")
+    return Cloth(description, construction, fibre, gsm, colour, tuple(length.split()), tuple(width.split()), limit)
+
+
+POPLIN = _cloth("Shirting poplin | woven | 100 % cotton | white", 118, "-1.4 -1.9 -2.1", "-0.8 -1.1 -1.2")
+TWILL = _cloth("Work twill | woven | 65 % polyester, 35 % cotton | navy", 245, "-0.5 -0.7 -0.8", "-0.2 -0.3 -0.3")
+LINEN = _cloth("Summer linen | woven | 100 % linen | unbleached", 165, "-2.2 -2.7 -2.9", "-1.0 -1.3 -1.5")
+FLANNEL = _cloth("Brushed flannel | woven | 100 % cotton | red check", 170, "-2.9 -3.6 -3.9", "-1.9 -2.3 -2.4")
+JERSEY = _cloth(
+    "Single jersey | knit | 95 % cotton, 5 % elastane | grey", 180, "-4.2 -5.3 -5.8", "-1.6 -2.0 -2.3", "5.0"
+)
+RIB = _cloth("Rib for cuffs | knit | 100 % cotton | bottle green", 230, "-3.1 -3.6 -3.9", "1.2 1.6 1.9", "5.0")
+CLOTHS = {cloth.description: cloth for cloth in (POPLIN, TWILL, LINEN, FLANNEL, JERSEY, RIB)}
+
+# How far each benchmark pair lies from the cloth's own change, in millimetres: cloth is never quite even.
+UNEVEN = [Decimal(n) / 2 for n in (0, 1, -1, 1, 0, -1, -1, 0, 1, 0, 1, 0, -1, 1, -1, 0, 0, 1)]
+
+
+class Scenario:
+    """Writes the demo's history. `now` is the moment the demo is started."""
+
+    def __init__(self, now: datetime) -> None:
+        self.now = now
+        self.people: dict[str, User] = {}
+        self.machines: dict[str, Equipment] = {}
+
+    @contextmanager
+    def ago(self, hours: float) -> Iterator[datetime]:
+        """Let the house believe it is so many hours before now."""
+        moment = self.now - timedelta(hours=hours)
+        with clock.set_to(moment):
+            yield moment
+
+    @transaction.atomic
+    def write(self) -> None:
+        """All of it or nothing, so that a start that was broken off begins anew."""
+        self.the_lab()
+        reported = self.receive("Quellbach Hemden", [POPLIN], ago=290, due=-1, order="QH-1107")
+        waiting = self.receive("Zweitfaden Mode", [JERSEY, RIB], ago=242, due=2, order="ZM 88/2")
+        measuring = self.receive("Quellbach Hemden", [TWILL], ago=122, due=4, order="QH-1112")
+        washing = self.receive("Zweitfaden Mode", [LINEN], ago=74, due=6, order="ZM 90/1")
+        queued = self.receive(
+            "Quellbach Hemden", [FLANNEL], ago=73, due=-1, order="QH-1115", priority=Job.Priority.URGENT
+        )
+        marked = self.receive("Zweitfaden Mode", [JERSEY], ago=50, due=9, order="ZM 90/4")
+        self.receive("Quellbach Hemden", [POPLIN, FLANNEL], ago=3, due=12, order="QH-1120")
+
+        self.finish(reported, begin=280)
+        self.finish(waiting, begin=230)
+        self.cut_and_read(measuring, ago=110)
+        self.cycle(measuring, ago=80)
+        self.cut_and_read(washing, ago=60)
+        self.cut_and_read(queued, ago=58)
+        self.cut(marked, ago=30)
+        self.start_load(washing, ago=0.4)
+        with self.ago(2) as at:
+            requests = [request.pk for request in self.requests(reported)]
+            approve(request_ids=requests, password_ok=True, by=self.people["mara"], at=at)
+
+    def the_lab(self) -> None:
+        lab = Lab.objects.get(pk=1)
+        lab.name, lab.is_demo = "Walkmühle Textile Laboratory (invented)", True
+        lab.address, lab.location = "Am Mühlgraben 1\n1000 Beispielstadt", "Am Mühlgraben 1, Beispielstadt"
+        lab.save(update_fields=["name", "is_demo", "address", "location"])
+        for username, (name, roles) in PEOPLE.items():
+            self.people[username] = User.objects.create_user(username, PASSWORD, full_name=name, **roles)
+        for company, (address, username, name) in CUSTOMERS.items():
+            email = f"{username}@{company.split()[0].lower()}.example"
+            customer = Customer.objects.create(name=company, address=address, contact=name, email=email)
+            User.objects.create_user(username, PASSWORD, full_name=name, email=email, customer=customer)
+        with self.ago(800) as at:
+            for kind, names in (("washer", ("Washer 1", "Washer 2")), ("dryer", ("Dryer 1", "Dryer 2"))):
+                for name in names:
+                    due = (at + timedelta(days=300)).date()
+                    self.machines[name] = add_equipment(
+                        name=name, kind=kind, location="Laundry", calibration_due=due, by=self.people["mara"], at=at
+                    )
+
+    def receive(
+        self, customer: str, cloths: list[Cloth], *, ago: float, due: int, order: str, priority: str = "normal"
+    ) -> Job:
+        with self.ago(ago) as at:
+            company = Customer.objects.get(name=customer)
+            details = JobDetails(
+                customer=company,
+                contact=company.contact,
+                purchase_order=order,
+                received_at=at,
+                due_on=(self.now + timedelta(days=due)).date(),
+                priority=priority,
+            )
+            samples = [self.sample(cloth, place=f"Shelf {n}") for n, cloth in enumerate(cloths, start=1)]
+            return receive_job(job=details, samples=samples, by=self.people["fran"], at=at)
+
+    def sample(self, cloth: Cloth, *, place: str) -> SampleDetails:
+        request = RequestDetails(
+            method=TestMethod.objects.get(code="aatcc-tm135-2018-small"),
+            procedure=LaunderingProcedure.objects.get(code="aatcc-1-iii"),
+            drying=DryingProcedure.objects.get(code="aatcc-a-i"),
+            review=ReviewDetails(can_do=True, enough_cloth=True, agreed=True),
+            cycles=3,
+            measured_after=(1, 3),
+            length_lower=-Decimal(cloth.limit),
+            length_upper=Decimal(cloth.limit),
+            width_lower=-Decimal(cloth.limit),
+            width_upper=Decimal(cloth.limit),
+            limits_source="the customer's specification",
+        )
+        return SampleDetails(
+            description=cloth.description,
+            construction=cloth.construction,
+            fibre=cloth.fibre,
+            mass_gsm=Decimal(cloth.gsm),
+            colour=cloth.colour,
+            width_mm=Decimal(1500),
+            length_mm=Decimal(2000),
+            condition="dry, clean, rolled",
+            place=place,
+            requests=(request,),
+        )
+
+    def requests(self, job: Job) -> list[Request]:
+        return list(Request.objects.filter(sample__job=job).select_related("sample", "procedure").order_by("pk"))
+
+    def cut(self, job: Job, *, ago: float) -> None:
+        with self.ago(ago) as at:
+            for request in self.requests(job):
+                bench.cut_and_mark(request_id=request.pk, count=3, fewer_reason="", by=self.people["bea"], at=at)
+
+    def cut_and_read(self, job: Job, *, ago: float) -> None:
+        self.cut(job, ago=ago)
+        self.read(job, stage=0, ago=ago - 6)
+
+    def read(self, job: Job, *, stage: int, ago: float) -> None:
+        with self.ago(ago) as at:
+            for request in self.requests(job):
+                pairs = BenchmarkPair.objects.filter(specimen__request=request).order_by(
+                    "specimen", "direction", "number"
+                )
+                entries = [
+                    bench.Entry(pair_id=pair.pk, text=self.distance(request, pair, stage, n))
+                    for n, pair in enumerate(pairs)
+                ]
+                bench.enter_readings(
+                    request_id=request.pk, stage=stage, entries=entries, unit="mm", by=self.people["bea"], at=at
+                )
+
+    def distance(self, request: Request, pair: BenchmarkPair, stage: int, position: int) -> str:
+        """A distance to half a millimetre, as a bench technician would read it."""
+        before = pair.nominal_mm + UNEVEN[(position * 5) % 18]
+        if stage == 0:
+            return format(before.normalize(), "f")
+        cloth = CLOTHS[request.sample.description]
+        change = Decimal(getattr(cloth, pair.direction)[stage - 1])
+        after = before * (1 + change / 100) + UNEVEN[position % 18]
+        return format((round(after * 2) / Decimal(2)).normalize(), "f")
+
+    def start_load(self, job: Job, *, ago: float) -> list[Load]:
+        """The pieces of a job go into drums, woven and knit apart, and the wash begins."""
+        loads = []
+        for n, construction in enumerate(sorted({request.sample.construction for request in self.requests(job)})):
+            pieces = Specimen.objects.filter(request__sample__job=job, request__sample__construction=construction)
+            procedure = self.requests(job)[0].procedure
+            mass = Decimal(55) * pieces.count()
+            ballast = round((procedure.load_mass_g - mass) / procedure.ballast_piece_g)
+            with self.ago(ago + 0.2) as at:
+                load = laundry.make_up_load(specimen_ids=[piece.pk for piece in pieces], by=self.people["lou"], at=at)
+            with self.ago(ago) as at:
+                laundry.start_wash(
+                    load_id=load.pk,
+                    washer_id=self.machines[f"Washer {n + 1}"].pk,
+                    specimen_mass_g=mass,
+                    ballast_mass_g=ballast * procedure.ballast_piece_g,
+                    ballast_pieces=ballast,
+                    ballast=procedure.ballast,
+                    detergent=procedure.detergent,
+                    detergent_lot="L-0526",
+                    detergent_g=procedure.detergent_g,
+                    water_temp_c=procedure.wash_temp_c - Decimal("0.6"),
+                    temp_source="dip",
+                    by=self.people["lou"],
+                    at=at,
+                )
+            loads.append(load)
+        return loads
+
+    def cycle(self, job: Job, *, ago: float) -> None:
+        """One whole cycle: washed, tumbled, ticked off."""
+        for n, load in enumerate(self.start_load(job, ago=ago)):
+            with self.ago(ago - 0.8) as at:
+                laundry.end_wash(load_id=load.pk, by=self.people["lou"], at=at)
+            pieces = list(LoadPiece.objects.filter(load=load).select_related("specimen"))
+            with self.ago(ago - 0.9) as at:
+                drying = laundry.start_drying(
+                    load_id=load.pk,
+                    piece_ids=[piece.pk for piece in pieces],
+                    dryer_id=self.machines[f"Dryer {n + 1}"].pk,
+                    by=self.people["lou"],
+                    at=at,
+                )
+            with self.ago(ago - 1.6) as at:
+                laundry.end_drying(
+                    drying_id=drying.pk,
+                    lint_filter_cleaned=True,
+                    exhaust_c=Decimal(64),
+                    remark="",
+                    by=self.people["lou"],
+                    at=at,
+                )
+                for piece in pieces:
+                    laundry.tick_cycle(
+                        specimen_id=piece.specimen_id, ordinal=piece.ordinal, by=self.people["lou"], at=at
+                    )
+
+    def finish(self, job: Job, *, begin: float) -> None:
+        """From the scissors to the last reading."""
+        self.cut_and_read(job, ago=begin)
+        self.cycle(job, ago=begin - 24)
+        self.read(job, stage=1, ago=begin - 48)
+        self.cycle(job, ago=begin - 72)
+        self.cycle(job, ago=begin - 78)
+        self.read(job, stage=3, ago=begin - 102)

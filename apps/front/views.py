@@ -1,0 +1,75 @@
+from django.core.paginator import Paginator
+from django.db import connection
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from apps.accounts.gates import open_to_all, role_required
+from apps.accounts.models import STAFF_ROLES, Role, User
+from apps.front import queries, wording
+from apps.intake.models import Job
+from apps.trail import guarding
+from apps.trail.queries import timeline
+
+# Where each role begins its day; a person of several roles begins at the first of these.
+LANDING = {
+    Role.MANAGER: "reporting:approvals",
+    Role.FRONT_DESK: "intake:receiving",
+    Role.BENCH: "measuring:bench",
+    Role.LAUNDRY: "laundering:queue",
+    Role.CUSTOMER: "portal:jobs",
+}
+
+
+@require_safe
+@role_required(*Role)
+def home(request: HttpRequest) -> HttpResponse:
+    return redirect(next(name for role, name in LANDING.items() if role in request.user.roles))
+
+
+@require_safe
+@role_required(*Role)
+def job(request: HttpRequest, number: str) -> HttpResponse:
+    """One job through all rooms. The lab's page; a customer's person is shown the own side of it."""
+    if request.user.customer_id is not None:
+        found = get_object_or_404(Job.objects.visible_to(request.user), number=number)
+        return redirect("portal:job", number=found.number)
+    found = get_object_or_404(queries.job_with_everything(request.user), number=number)
+    page = Paginator(timeline(found.stream), 50).get_page(request.GET.get("page"))
+    entries = [{"at": entry.at, "who": entry.actor_name, "text": wording.sentence(entry)} for entry in page]
+    return render(request, "front/job.html", {"job": found, "page": page, "entries": entries})
+
+
+@require_safe
+@role_required(*STAFF_ROLES)
+def scan(request: HttpRequest) -> HttpResponse:
+    """Scanned or typed: one exact match opens at once, several are shown, a slip says what it may have meant."""
+    text = request.GET.get("q", "").replace("\x00", "").strip()[:200]
+    found = queries.resolve_code(request.user, text)
+    if len(found) == 1:
+        return redirect(address(found[0], request.user))
+    found = found or queries.search(request.user, text)
+    rows = [(item, address(item, request.user)) for item in found]
+    return render(request, "front/scan.html", {"text": text, "rows": rows, "slip": "" if rows else queries.slip(text)})
+
+
+def address(found: queries.Found, user: User) -> str:
+    """The page this person wants when this thing is scanned."""
+    if found.kind == "job":
+        return reverse("front:job", args=[found.job])
+    if found.kind == "specimen" and Role.BENCH in user.roles:
+        return reverse("measuring:readings", args=[found.code])
+    return reverse("intake:sample", args=[found.code])
+
+
+@require_safe
+@never_cache
+@open_to_all
+def health(request: HttpRequest) -> HttpResponse:
+    """For the machine that watches: the database answers and its guards stand."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1")
+    missing = guarding.missing_triggers()
+    return JsonResponse({"database": "ok", "guards": "missing" if missing else "ok"}, status=503 if missing else 200)
