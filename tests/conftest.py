@@ -22,6 +22,7 @@ if DATABASE not in ("sqlite", "postgres"):
 # The house reads its settings from the environment, once: all of this comes before Django is first asked.
 FOLDER = Path(tempfile.mkdtemp(prefix="fulling-test-"))
 atexit.register(shutil.rmtree, FOLDER, ignore_errors=True)
+CALC = Path(__file__).parent / "calc"  # numbers only: no test there asks a database
 CLUSTER = Cluster() if DATABASE == "postgres" else None
 for name in ("MODE", "SECRET_KEY", "HOSTS", "TIME_ZONE", "HTTPS", "MAIL_URL", "MAIL_FROM"):
     os.environ.pop(f"FULLING_{name}", None)
@@ -57,6 +58,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     second_leg = DATABASE == "postgres" and "FULLING_BOTH_LEGS" in os.environ
     kept, left_out = [], []
     for item in items:
+        if item.path.parent == CALC:
+            item.add_marker("once")
         if "browser" in getattr(item, "fixturenames", ()):
             item.add_marker("browser")
         if DATABASE == "sqlite" and (item.get_closest_marker("race") or item.get_closest_marker("postgres_only")):
