@@ -82,3 +82,9 @@ class NumberingError(CalcError):
     """The text cannot carry a check character."""
 
     code = "not_a_code"
+
+
+class ScheduleError(CalcError):
+    """No finish follows from these times."""
+
+    code = "no_schedule"
