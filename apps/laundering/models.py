@@ -6,9 +6,17 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from apps.accounts.models import User
 from apps.equipment.models import Equipment
 from apps.intake.models import BelongsToJob, Specimen
 from apps.methods.models import DryingProcedure, LaunderingProcedure
+
+
+class OfTheLab(models.QuerySet):
+    """Runs hold pieces of several customers: the lab's people see them all, nobody else any."""
+
+    def visible_to(self, user: User):
+        return self if user.is_authenticated and user.is_active and user.is_staff_of_lab else self.none()
 
 
 class WashConditions(models.Model):
@@ -29,6 +37,8 @@ class WashConditions(models.Model):
     detergent_g = models.DecimalField("detergent (g)", max_digits=6, decimal_places=1, null=True)
     water_temp_c = models.DecimalField("measured wash temperature (°C)", max_digits=4, decimal_places=1, null=True)
     temp_source = models.CharField("measured by", max_length=8, choices=TempSource, blank=True)
+    rinse_temp_c = models.DecimalField("rinse temperature (°C)", max_digits=4, decimal_places=1, null=True)
+    spun = models.BooleanField("last spin done", null=True)
     wash_started_at = models.DateTimeField(null=True)
     wash_ended_at = models.DateTimeField(null=True)
 
@@ -55,10 +65,14 @@ class Load(WashConditions):
     state = models.CharField(max_length=7, choices=State, default=State.MADE_UP)
     made_up_at = models.DateTimeField()
     made_up_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    wash_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
     void_reason = models.CharField(max_length=300, blank=True)
+
+    objects = OfTheLab.as_manager()
 
     class Meta:
         ordering = ["-id"]
+        indexes = [models.Index(name="load_by_wash_start", fields=["wash_started_at"])]
         constraints = [
             models.UniqueConstraint(
                 name="load_one_running_per_washer", fields=["washer"], condition=Q(state="washing")
@@ -77,10 +91,12 @@ class Load(WashConditions):
                     water_temp_c__isnull=False,
                     detergent_g__gte=0,
                     wash_started_at__isnull=False,
+                    wash_by__isnull=False,
                 ),
             ),
             models.CheckConstraint(
-                name="load_washed_has_ended", condition=~Q(state="washed") | Q(wash_ended_at__isnull=False)
+                name="load_washed_has_ended",
+                condition=~Q(state="washed") | Q(wash_ended_at__gte=models.F("wash_started_at")),
             ),
         ]
 
@@ -124,13 +140,17 @@ class Drying(models.Model):
     ended_at = models.DateTimeField(null=True)
     lint_filter_cleaned = models.BooleanField(default=False)
     exhaust_c = models.DecimalField("hottest exhaust (°C)", max_digits=4, decimal_places=1, null=True)
+    cooled_down = models.BooleanField("cool-down ran to its end", null=True)
     remark = models.CharField(max_length=300, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     void_reason = models.CharField(max_length=300, blank=True)
 
+    objects = OfTheLab.as_manager()
+
     class Meta:
         ordering = ["-id"]
         verbose_name_plural = "dryings"
+        indexes = [models.Index(name="drying_by_start", fields=["started_at"])]
         constraints = [
             models.UniqueConstraint(
                 name="drying_one_running_per_dryer", fields=["dryer"], condition=Q(state="running")
@@ -153,13 +173,24 @@ class LoadPieceQuerySet(BelongsToJob):
 
 
 class LoadPiece(models.Model):
-    """A specimen in a load, for its next cycle. `open` until its cycle is ticked off or void."""
+    """A specimen in a load, for its next cycle. `open` until it has an outcome.
+
+    `drying` is the run that counts; the void ones stay in `void_dryings`.
+    """
+
+    class Outcome(models.TextChoices):
+        TICKED = "ticked", "cycle ticked off"
+        VOID = "void", "wetted, no cycle"
+        OUT = "out", "taken out dry"
 
     load = models.ForeignKey(Load, models.PROTECT, related_name="pieces")
     specimen = models.ForeignKey(Specimen, models.PROTECT, related_name="pieces")
     ordinal = models.PositiveSmallIntegerField("cycle")
     drying = models.ForeignKey(Drying, models.PROTECT, null=True, blank=True, related_name="pieces")
+    void_dryings = models.ManyToManyField(Drying, related_name="pieces_when_void", blank=True)
     open = models.BooleanField(default=True)
+    outcome = models.CharField(max_length=6, choices=Outcome, blank=True)
+    reason = models.CharField("why it left without a cycle", max_length=300, blank=True)
 
     objects = LoadPieceQuerySet.as_manager()
 
@@ -169,7 +200,19 @@ class LoadPiece(models.Model):
             models.UniqueConstraint(name="piece_once_per_load", fields=["load", "specimen"]),
             models.UniqueConstraint(name="piece_in_one_open_load", fields=["specimen"], condition=Q(open=True)),
             models.CheckConstraint(name="piece_cycle_from_one", condition=Q(ordinal__gte=1)),
+            models.CheckConstraint(
+                name="piece_open_until_its_outcome",
+                condition=Q(open=True, outcome="") | (Q(open=False) & ~Q(outcome="")),
+            ),
+            models.CheckConstraint(
+                name="piece_without_cycle_has_reason",
+                condition=(Q(outcome__in=["void", "out"]) & ~Q(reason=""))
+                | (Q(outcome__in=["", "ticked"]) & Q(reason="")),
+            ),
         ]
+
+    def __str__(self) -> str:
+        return f"{self.specimen} in load {self.load_id}"
 
 
 class CycleLogQuerySet(BelongsToJob):
