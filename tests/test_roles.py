@@ -96,7 +96,11 @@ class WhoGetsWhatTests(LabTestCase):
         """What the address answers to, asked as somebody who may."""
         people = {Role.MANAGER: self.mara, Role.FRONT_DESK: self.fran, Role.BENCH: self.bea, Role.LAUNDRY: self.lou}
         people |= {Role.CUSTOMER: self.casey}
-        may = [person for role, person in people.items() if pattern.callback.allowed_roles is None or role in pattern.callback.allowed_roles]
+        may = [
+            person
+            for role, person in people.items()
+            if pattern.callback.allowed_roles is None or role in pattern.callback.allowed_roles
+        ]
         found = []
         for verb in ("get", "post"):
             self.client.force_login(may[0])
