@@ -1,0 +1,211 @@
+"""Drawings told as plain shapes, printed as SVG. Colours and strokes are classes of the stylesheet.
+
+x runs to the right and y downwards, in the drawing's own unit.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from math import ceil, floor, log10
+
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from apps.calc.rounding import format_change
+
+Number = int | float | Decimal
+Point = tuple[Number, Number]
+
+
+@dataclass(frozen=True)
+class Line:
+    x1: Number
+    y1: Number
+    x2: Number
+    y2: Number
+    css: str = ""
+
+
+@dataclass(frozen=True)
+class Rect:
+    x: Number
+    y: Number
+    width: Number
+    height: Number
+    css: str = ""
+
+
+@dataclass(frozen=True)
+class Circle:
+    x: Number
+    y: Number
+    r: Number
+    css: str = ""
+
+
+@dataclass(frozen=True)
+class Polyline:
+    points: tuple[Point, ...]
+    css: str = ""
+
+
+@dataclass(frozen=True)
+class Text:
+    """`anchor` is start, middle or end."""
+
+    x: Number
+    y: Number
+    text: str
+    anchor: str = "start"
+    css: str = ""
+
+
+Shape = Line | Rect | Circle | Polyline | Text
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """`title` names it for those who cannot see it, `desc` says what there is to see. `unit` is px or mm."""
+
+    width: Number
+    height: Number
+    shapes: tuple[Shape, ...]
+    title: str
+    desc: str = ""
+    unit: str = "px"
+    css: str = ""
+
+
+def plain(value: Number) -> str:
+    """A coordinate with three decimals at most."""
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def _element(shape: Shape) -> SafeString:
+    match shape:
+        case Line():
+            numbers = {"x1": shape.x1, "y1": shape.y1, "x2": shape.x2, "y2": shape.y2}
+            name, inner = "line", ""
+        case Rect():
+            numbers = {"x": shape.x, "y": shape.y, "width": shape.width, "height": shape.height}
+            name, inner = "rect", ""
+        case Circle():
+            numbers = {"cx": shape.x, "cy": shape.y, "r": shape.r}
+            name, inner = "circle", ""
+        case Text():
+            numbers = {"x": shape.x, "y": shape.y}
+            name, inner = "text", shape.text
+        case Polyline():
+            points = " ".join(f"{plain(x)},{plain(y)}" for x, y in shape.points)
+            return format_html('<polyline points="{}"{}/>', points, _attribute("class", shape.css))
+    attributes = format_html_join("", ' {}="{}"', ((key, plain(value)) for key, value in numbers.items()))
+    if isinstance(shape, Text) and shape.anchor != "start":
+        attributes += format_html(' text-anchor="{}"', shape.anchor)
+    return format_html("<{0}{1}{2}>{3}</{0}>", name, attributes, _attribute("class", shape.css), inner)
+
+
+def _attribute(name: str, value: str) -> SafeString:
+    return format_html(' {}="{}"', name, value) if value else SafeString("")
+
+
+def to_svg(drawing: Drawing) -> SafeString:
+    """Inline SVG without style attributes (they would be refused by the page's security policy)."""
+    unit = "" if drawing.unit == "px" else drawing.unit
+    return format_html(
+        '<svg class="{}" role="img" viewBox="0 0 {} {}" width="{}" height="{}"><title>{}</title>{}{}</svg>',
+        f"drawing {drawing.css}".strip(),
+        plain(drawing.width),
+        plain(drawing.height),
+        f"{plain(drawing.width)}{unit}",
+        f"{plain(drawing.height)}{unit}",
+        drawing.title,
+        format_html("<desc>{}</desc>", drawing.desc) if drawing.desc else "",
+        format_html_join("", "{}", ((_element(shape),) for shape in drawing.shapes)),
+    )
+
+
+# The curve over the cycles
+
+WIDTH, HEIGHT = 680, 320
+LEFT, RIGHT, TOP, BOTTOM = 56, 150, 34, 48
+LABEL_GAP = 17
+
+
+def ticks(low: float, high: float, count: int = 5) -> list[Decimal]:
+    """Round numbers (1, 2 or 5 times a power of ten apart) from at or below `low` to at or above `high`."""
+    raw = (high - low) / count
+    power = floor(log10(raw))
+    step = next(Decimal(m).scaleb(power) for m in (1, 2, 5, 10) if m * 10.0**power >= raw * 0.999)
+    first, last = floor(Decimal(str(low)) / step), ceil(Decimal(str(high)) / step)
+    return [step * number for number in range(first, last + 1)]
+
+
+def spread_labels(places: Sequence[float], gap: float = LABEL_GAP) -> list[float]:
+    """Places moved down as little as keeps labels `gap` apart; in the order given."""
+    result = list(places)
+    last = float("-inf")
+    for index in sorted(range(len(places)), key=lambda i: places[i]):
+        last = result[index] = max(places[index], last + gap)
+    return result
+
+
+def curve(
+    points: Mapping[str, Sequence[tuple[int, Decimal]]],
+    limits: Sequence[tuple[str, Decimal]] = (),
+    *,
+    title: str = "Change in percent over the cycles",
+) -> Drawing:
+    """Percent change over the wash cycles: one line a direction, named at its end; limits as dashed lines.
+
+    `points`: "length" -> [(1, Decimal("-2.1")), ...]; every line starts at cycle 0 with no change.
+    `limits`: ("length, lower limit", Decimal("-3.0")). The table beside it is the caller's.
+    """
+    lines = {name: [(0, Decimal(0)), *sorted(row)] for name, row in points.items()}
+    values = [value for row in lines.values() for _, value in row] + [value for _, value in limits]
+    low, high = min([Decimal(-1), *values]), max([Decimal(1), *values])
+    marks = ticks(float(low), float(high))
+    cycles = max([1, *(cycle for row in lines.values() for cycle, _ in row)])
+
+    def x(cycle: int) -> float:
+        return LEFT + (WIDTH - LEFT - RIGHT) * cycle / cycles
+
+    def y(value: Decimal) -> float:
+        return TOP + (HEIGHT - TOP - BOTTOM) * float((marks[-1] - value) / (marks[-1] - marks[0]))
+
+    shapes: list[Shape] = []
+    for mark in marks:
+        shapes.append(Line(LEFT, y(mark), WIDTH - RIGHT, y(mark), "axis" if mark == 0 else "thread"))
+        shapes.append(Text(LEFT - 10, y(mark) + 4, format_change(mark), "end", "figure"))
+    for cycle in _cycle_marks(cycles):
+        shapes.append(Text(x(cycle), HEIGHT - BOTTOM + 22, str(cycle), "middle", "figure"))
+    shapes.append(Text((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 6, "wash cycles", "middle", "quiet"))
+    shapes.append(Text(0, 13, "change, %", "start", "quiet"))
+    for _, value in limits:
+        shapes.append(Line(LEFT, y(value), WIDTH - RIGHT, y(value), "limit"))
+    for number, row in enumerate(lines.values()):
+        css = f"series series-{number % 4 + 1}"
+        shapes.append(Polyline(tuple((x(cycle), y(value)) for cycle, value in row), css))
+        shapes += [_marker(number, x(cycle), y(value), css) for cycle, value in row]
+    labels = [
+        (y(row[-1][1]), name, f"name series-{number % 4 + 1}") for number, (name, row) in enumerate(lines.items())
+    ]
+    labels += [(y(value), name, "quiet") for name, value in limits]
+    for place, (_, name, css) in zip(spread_labels([label[0] for label in labels]), labels, strict=True):
+        shapes.append(Text(WIDTH - RIGHT + 12, place + 4, name, "start", css))
+    desc = "; ".join(
+        f"{name}: " + ", ".join(f"cycle {cycle} {format_change(value)} %" for cycle, value in row[1:])
+        for name, row in lines.items()
+    )
+    return Drawing(WIDTH, HEIGHT, tuple(shapes), title, desc, css="curve")
+
+
+def _cycle_marks(cycles: int) -> list[int]:
+    """Every cycle up to ten; beyond that, so many that the figures do not touch."""
+    step = next(step for step in (1, 2, 5, 10, 20, 50) if cycles <= step * 10)
+    return list(range(0, cycles + 1, step))
+
+
+def _marker(number: int, x: float, y: float, css: str) -> Shape:
+    """Lines differ by the form of their marks, not by colour alone."""
+    return Rect(x - 4, y - 4, 8, 8, css) if number % 2 else Circle(x, y, 4.5, css)
