@@ -4,4 +4,5 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("apps.front.urls")),
+    path("", include("apps.accounts.urls")),
 ]

@@ -1,8 +1,48 @@
-from django.http import HttpRequest
+"""What every page shows: the lab's name, and the rooms that this person works in."""
 
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+
+from apps.accounts.models import Role
 from apps.accounts.queries import the_lab
 
+# (who, label, address): the first that fits the page is marked as the place one is at.
+ROOMS = [
+    ({Role.FRONT_DESK}, "Receiving", "intake:receiving"),
+    ({Role.BENCH}, "Bench", "measuring:bench"),
+    ({Role.LAUNDRY}, "Laundry", "laundering:queue"),
+    ({Role.MANAGER}, "Approvals", "reporting:approvals"),
+    ({Role.MANAGER}, "Equipment", "equipment:list"),
+    ({Role.FRONT_DESK, Role.MANAGER}, "Customers", "accounts:customers"),
+    ({Role.MANAGER}, "People", "accounts:people"),
+    ({Role.MANAGER}, "Lab", "accounts:lab"),
+    ({Role.CUSTOMER}, "My jobs", "portal:jobs"),
+]
 
-def house(request: HttpRequest) -> dict:
-    """What every page shows: the lab's name."""
-    return {"lab": the_lab()}
+
+def address(name: str) -> str:
+    """The address of a named page; nothing while there is no such page."""
+    try:
+        return reverse(name)
+    except NoReverseMatch:
+        return ""
+
+
+def rooms(request: HttpRequest, roles: frozenset[Role]) -> list[tuple[str, str, bool]]:
+    """(label, address, whether the page shown is there) of each room of these roles."""
+    found = [(label, address(name)) for who, label, name in ROOMS if who & roles]
+    return [(label, href, request.path.startswith(href)) for label, href in found if href]
+
+
+def house(request: HttpRequest) -> dict[str, Any]:
+    user = getattr(request, "user", None)
+    roles = user.roles if user is not None and user.is_authenticated else frozenset()
+    in_the_lab = bool(roles) and Role.CUSTOMER not in roles
+    return {
+        "lab": the_lab(),
+        "rooms": rooms(request, roles),
+        "home": address("front:home"),
+        "scan": address("front:scan") if in_the_lab else "",
+    }

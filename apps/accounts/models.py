@@ -79,6 +79,11 @@ class User(AbstractBaseUser):
         return frozenset(role for role in STAFF_ROLES if getattr(self, role.value))
 
     @property
+    def role_words(self) -> str:
+        """The roles as a person reads them, in the order of the work."""
+        return ", ".join(role.label for role in Role if role in self.roles)
+
+    @property
     def is_staff_of_lab(self) -> bool:
         return self.customer_id is None and bool(self.roles)
 

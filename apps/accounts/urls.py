@@ -1,0 +1,22 @@
+from django.urls import path
+
+from apps.accounts import views
+
+app_name = "accounts"
+
+urlpatterns = [
+    path("sign-in/", views.sign_in, name="sign_in"),
+    path("sign-out/", views.sign_out, name="sign_out"),
+    path("password/", views.password, name="password"),
+    # people/
+    path("people/", views.people, name="people"),
+    path("people/new/", views.person_new, name="person_new"),
+    path("people/<int:person_id>/", views.person, name="person"),
+    path("people/<int:person_id>/password/", views.person_password, name="person_password"),
+    # customers/
+    path("customers/", views.customers, name="customers"),
+    path("customers/new/", views.customer_new, name="customer_new"),
+    path("customers/<int:customer_id>/", views.customer, name="customer"),
+    # lab/
+    path("lab/", views.lab, name="lab"),
+]

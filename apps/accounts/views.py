@@ -1,0 +1,227 @@
+from uuid import UUID
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import login, logout, update_session_auth_hash
+from django.core.paginator import Paginator
+from django.forms import Form, ModelForm
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from apps.accounts import queries, services
+from apps.accounts.forms import (
+    CustomerForm,
+    LabForm,
+    NewPasswordForm,
+    NewPersonForm,
+    OwnPasswordForm,
+    PersonForm,
+    SignInForm,
+)
+from apps.accounts.gates import open_to_all, role_required
+from apps.accounts.models import Customer, Role, User
+from apps.core import clock
+from apps.core.errors import Refusal
+
+PER_PAGE = 50
+get_or_post = require_http_methods(["GET", "HEAD", "POST"])
+
+
+def _refuse(form: Form | ModelForm, refusal: Refusal) -> None:
+    form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
+
+
+def _posted(request: HttpRequest) -> QueryDict | None:
+    return request.POST if request.method == "POST" else None
+
+
+def _key(request: HttpRequest) -> UUID | None:
+    try:
+        return UUID(request.POST.get("key", ""))
+    except ValueError:
+        return None
+
+
+def _page(request: HttpRequest, rows):
+    return Paginator(rows, PER_PAGE).get_page(request.GET.get("page"))
+
+
+# Signing in and out
+
+
+def _landing(request: HttpRequest) -> str:
+    wanted = request.POST.get("next") or request.GET.get("next") or ""
+    if url_has_allowed_host_and_scheme(wanted, {request.get_host()}, require_https=request.is_secure()):
+        return wanted
+    try:
+        return reverse(settings.LOGIN_REDIRECT_URL)
+    except NoReverseMatch:
+        return reverse("accounts:password")
+
+
+@open_to_all
+@sensitive_post_parameters()
+@never_cache
+@get_or_post
+def sign_in(request: HttpRequest) -> HttpResponse:
+    if request.user.is_authenticated:
+        return redirect(_landing(request))
+    form = SignInForm(request, _posted(request))
+    if request.method == "POST":
+        if form.is_valid():
+            login(request, form.user)
+            services.record_sign_in(by=form.user, at=clock.now())
+            return redirect(_landing(request))
+        if form.has_error("__all__", "no_match"):
+            services.record_failed_sign_in(username=form.cleaned_data["username"], at=clock.now())
+    return render(request, "accounts/sign_in.html", {"form": form, "next": request.GET.get("next", "")})
+
+
+@open_to_all
+@require_POST
+def sign_out(request: HttpRequest) -> HttpResponse:
+    logout(request)
+    return redirect("accounts:sign_in")
+
+
+@role_required(*Role)
+@sensitive_post_parameters()
+@get_or_post
+def password(request: HttpRequest) -> HttpResponse:
+    form = OwnPasswordForm(request.user, _posted(request))
+    if form.is_valid():
+        try:
+            chosen = form.cleaned_data["password"]
+            user = services.set_password(person_id=request.user.pk, password=chosen, by=request.user, at=clock.now())
+        except Refusal as refusal:
+            _refuse(form, refusal)
+        else:
+            update_session_auth_hash(request, user)
+            messages.success(request, "Your new password holds from now on.")
+            return redirect("accounts:password")
+    return render(request, "accounts/password.html", {"form": form})
+
+
+# People
+
+
+@role_required(Role.MANAGER)
+@require_safe
+def people(request: HttpRequest) -> HttpResponse:
+    return render(request, "accounts/people.html", {"page": _page(request, queries.people())})
+
+
+@role_required(Role.MANAGER)
+@sensitive_post_parameters()
+@get_or_post
+def person_new(request: HttpRequest) -> HttpResponse:
+    form = NewPersonForm(_posted(request))
+    if form.is_valid():
+        try:
+            person = services.create_person(**form.cleaned_data, by=request.user, at=clock.now(), key=_key(request))
+        except Refusal as refusal:
+            _refuse(form, refusal)
+        else:
+            messages.success(request, f"{person.full_name} may sign in as {person.username}.")
+            return redirect("accounts:people")
+    return render(request, "accounts/person_new.html", {"form": form})
+
+
+@role_required(Role.MANAGER)
+@get_or_post
+def person(request: HttpRequest, person_id: int) -> HttpResponse:
+    shown = get_object_or_404(User, pk=person_id)
+    form = PersonForm(_posted(request), instance=get_object_or_404(User, pk=person_id))
+    if form.is_valid():
+        try:
+            services.change_person(person_id=person_id, **form.cleaned_data, by=request.user, at=clock.now())
+        except Refusal as refusal:
+            _refuse(form, refusal)
+        else:
+            messages.success(request, f"Saved: {form.cleaned_data['full_name']}.")
+            return redirect("accounts:people")
+    return render(request, "accounts/person.html", {"form": form, "person": shown})
+
+
+@role_required(Role.MANAGER)
+@sensitive_post_parameters()
+@get_or_post
+def person_password(request: HttpRequest, person_id: int) -> HttpResponse:
+    shown = get_object_or_404(User, pk=person_id)
+    form = NewPasswordForm(_posted(request))
+    if form.is_valid():
+        try:
+            chosen = form.cleaned_data["password"]
+            services.set_password(person_id=person_id, password=chosen, by=request.user, at=clock.now())
+        except Refusal as refusal:
+            _refuse(form, refusal)
+        else:
+            messages.success(request, f"{shown.full_name} has a new password and is signed out everywhere.")
+            return redirect("accounts:person", person_id)
+    return render(request, "accounts/person_password.html", {"form": form, "person": shown})
+
+
+# Customers
+
+
+@role_required(Role.FRONT_DESK, Role.MANAGER)
+@require_safe
+def customers(request: HttpRequest) -> HttpResponse:
+    part = request.GET.get("q", "")[:150].replace("\0", "")
+    context = {"page": _page(request, queries.search_customers(part)), "q": part}
+    return render(request, "accounts/customers.html", context)
+
+
+@role_required(Role.FRONT_DESK, Role.MANAGER)
+@get_or_post
+def customer_new(request: HttpRequest) -> HttpResponse:
+    form = CustomerForm(_posted(request))
+    if form.is_valid():
+        try:
+            made = services.create_customer(**form.cleaned_data, by=request.user, at=clock.now(), key=_key(request))
+        except Refusal as refusal:
+            _refuse(form, refusal)
+        else:
+            messages.success(request, f"{made.name} is in the book.")
+            return redirect("accounts:customers")
+    return render(request, "accounts/customer.html", {"form": form})
+
+
+@role_required(Role.FRONT_DESK, Role.MANAGER)
+@get_or_post
+def customer(request: HttpRequest, customer_id: int) -> HttpResponse:
+    shown = get_object_or_404(Customer, pk=customer_id)
+    form = CustomerForm(_posted(request), instance=get_object_or_404(Customer, pk=customer_id))
+    if form.is_valid():
+        try:
+            services.change_customer(customer_id=customer_id, **form.cleaned_data, by=request.user, at=clock.now())
+        except Refusal as refusal:
+            _refuse(form, refusal)
+        else:
+            messages.success(request, f"Saved: {form.cleaned_data['name']}.")
+            return redirect("accounts:customers")
+    return render(request, "accounts/customer.html", {"form": form, "customer": shown})
+
+
+# The lab itself
+
+
+@role_required(Role.MANAGER)
+@get_or_post
+def lab(request: HttpRequest) -> HttpResponse:
+    form = LabForm(_posted(request), instance=queries.the_lab())
+    if form.is_valid():
+        try:
+            chosen = services.LabSettings(**form.cleaned_data)
+            services.change_lab_settings(settings=chosen, by=request.user, at=clock.now())
+        except Refusal as refusal:
+            _refuse(form, refusal)
+        else:
+            messages.success(request, "The lab's settings hold from now on.")
+            return redirect("accounts:lab")
+    return render(request, "accounts/lab.html", {"form": form})
