@@ -10,7 +10,7 @@ STAYS = "what came in and what was done with it is kept"
 JOB_PRINTED = ("number", "customer_id", "contact", "purchase_order", "received_at", "received_by_id")
 SAMPLE_PRINTED = (
     *("job_id", "letter", "code", "description", "kind", "construction", "fibre", "mass_gsm", "colour"),
-    *("width_mm", "length_mm", "condition", "fault", "bleeds_or_sheds"),
+    *("size", "care_label", "width_mm", "length_mm", "condition", "fault", "bleeds_or_sheds"),
 )
 LIMITS = ("length_lower", "length_upper", "width_lower", "width_upper", "limits_source", "decision_rule")
 ORDER = ("method_id", "procedure_id", "drying_id", "cycles", "measured_after", "fewer_reason")

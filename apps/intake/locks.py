@@ -6,7 +6,7 @@ Order, always: job rows by ascending key, then requests, then load, then machine
 from collections.abc import Iterable
 
 from apps.core.errors import RequestIsLocked
-from apps.intake.models import Job, Request
+from apps.intake.models import Job, Request, Sample
 from apps.trail.guarding import Guard, frozen_columns
 
 SENTENCE = "the report is issued: what it rests on no longer changes"
@@ -15,6 +15,12 @@ SENTENCE = "the report is issued: what it rests on no longer changes"
 def lock_jobs(job_ids: Iterable[int]) -> list[Job]:
     """Hold these job rows until the transaction ends. Every writer comes through here first."""
     return list(Job.objects.select_for_update(no_key=True).filter(pk__in=set(job_ids)).order_by("pk"))
+
+
+def lock_sample(sample_id: int) -> Sample:
+    """A sample as it is once the row of its job is held."""
+    lock_jobs(Sample.objects.filter(pk=sample_id).values_list("job_id", flat=True))
+    return Sample.objects.select_related("job").get(pk=sample_id)
 
 
 def lock_requests(request_ids: Iterable[int]) -> list[Request]:

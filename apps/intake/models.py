@@ -94,6 +94,8 @@ class Sample(models.Model):
     fibre = models.CharField("fibre content", max_length=200, blank=True)
     mass_gsm = models.DecimalField("mass per area (g/m²)", max_digits=6, decimal_places=1, null=True, blank=True)
     colour = models.CharField(max_length=80, blank=True)
+    size = models.CharField("size of the garment", max_length=40, blank=True)
+    care_label = models.CharField("care label says", max_length=200, blank=True)
     width_mm = models.DecimalField("width on hand (mm)", max_digits=8, decimal_places=1, null=True, blank=True)
     length_mm = models.DecimalField("length on hand (mm)", max_digits=9, decimal_places=1, null=True, blank=True)
     condition = models.CharField("condition on receipt", max_length=300, blank=True)
@@ -163,7 +165,7 @@ class Request(models.Model):
     drying = models.ForeignKey(DryingProcedure, models.PROTECT, related_name="+")
     cycles = models.PositiveSmallIntegerField(default=3)
     measured_after = models.CharField(
-        "measured after cycles", max_length=60, help_text="such as 1,3; the last cycle always"
+        "measured after cycles", max_length=150, help_text="such as 1,3; the last cycle always"
     )
     length_lower = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
     length_upper = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)

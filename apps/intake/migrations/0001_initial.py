@@ -65,7 +65,7 @@ class Migration(migrations.Migration):
                     "measured_after",
                     models.CharField(
                         help_text="such as 1,3; the last cycle always",
-                        max_length=60,
+                        max_length=150,
                         verbose_name="measured after cycles",
                     ),
                 ),
@@ -179,6 +179,8 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("colour", models.CharField(blank=True, max_length=80)),
+                ("size", models.CharField(blank=True, max_length=40, verbose_name="size of the garment")),
+                ("care_label", models.CharField(blank=True, max_length=200, verbose_name="care label says")),
                 (
                     "width_mm",
                     models.DecimalField(

@@ -1,23 +1,22 @@
 """What may happen to jobs, samples, requests and specimens. Other rooms import from here."""
 
-from apps.intake.services.exceptions import answer_send_back, deviate, disclose_late, judge_deviation, send_back
-from apps.intake.services.receiving import (
+from apps.intake.services.corrections import change_request, correct_job, correct_sample, move_sample, review_request
+from apps.intake.services.details import (
     JobDetails,
+    NewCustomer,
     RequestDetails,
     ReviewDetails,
     SampleDetails,
-    add_request,
-    add_sample,
-    change_request,
-    correct_job,
-    correct_sample,
-    move_sample,
-    receive_job,
+    check_request,
+    check_sample,
 )
+from apps.intake.services.exceptions import answer_send_back, deviate, disclose_late, judge_deviation, send_back
+from apps.intake.services.receiving import add_request, add_sample, receive_job
 from apps.intake.services.specimens import advance, cut_specimens, set_aside
 
 __all__ = [
     "JobDetails",
+    "NewCustomer",
     "RequestDetails",
     "ReviewDetails",
     "SampleDetails",
@@ -26,6 +25,8 @@ __all__ = [
     "advance",
     "answer_send_back",
     "change_request",
+    "check_request",
+    "check_sample",
     "correct_job",
     "correct_sample",
     "cut_specimens",
@@ -34,6 +35,7 @@ __all__ = [
     "judge_deviation",
     "move_sample",
     "receive_job",
+    "review_request",
     "send_back",
     "set_aside",
 ]

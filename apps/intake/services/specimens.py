@@ -90,12 +90,15 @@ def advance(
 
 
 @transaction.atomic
-def set_aside(*, specimen_id: int, reason: str, by: User, at: datetime) -> Specimen:
+def set_aside(*, specimen_id: int, reason: str, by: User, at: datetime, key: uuid.UUID | None = None) -> Specimen:
     """A specimen leaves the test: lost, spoilt, frayed. It stays in the book; its readings no longer count."""
     request_id = Specimen.objects.values_list("request_id", flat=True).get(pk=specimen_id)
     (request,) = lock_requests([request_id])
-    ensure_open(request, Request.OpenedFor.READINGS)
     specimen = Specimen.objects.get(pk=specimen_id)
+    payload = [specimen.code, reason]
+    if trail.repeated(key=key, payload=payload):
+        return specimen
+    ensure_open(request, Request.OpenedFor.READINGS)
     if not reason.strip():
         raise Refusal("Say why the specimen is set aside.", code="no_reason", field="reason")
     if specimen.stage == Stage.IN_LOAD:
@@ -113,5 +116,6 @@ def set_aside(*, specimen_id: int, reason: str, by: User, at: datetime) -> Speci
         at=at,
     )
     facts = {"specimen": specimen.code, "reason": specimen.set_aside_reason}
-    trail.record(stream=request.sample.job.stream, kind="specimen.set_aside", by=by, at=at, facts=facts)
+    stream = request.sample.job.stream
+    trail.record(stream=stream, kind="specimen.set_aside", by=by, at=at, facts=facts, key=key, payload=payload)
     return specimen
