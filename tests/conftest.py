@@ -1,14 +1,17 @@
 """The ground that tests stand on: which database, whose data folder, and what is told apart by marks.
 
 FULLING_TEST_DB        sqlite (default) or postgres: a cluster of its own, started when the first test needs it
-FULLING_BOTH_LEGS      set by tests/run: what says nothing about a database runs on SQLite only
+FULLING_BOTH_LEGS      set by tests/run: each leg leaves to the other what only the other can say (marks once and
+                       postgres_only), so that a test reported as skipped is one that nobody ran
 FULLING_REQUIRE_ALL    set by .ci/run: a run that left out a database, the browser or the races fails (see tally.py)
 """
 
 import atexit
+import io
 import os
 import shutil
 import tempfile
+import threading
 from pathlib import Path
 
 import pytest
@@ -55,16 +58,18 @@ def pytest_report_header() -> str:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    second_leg = DATABASE == "postgres" and "FULLING_BOTH_LEGS" in os.environ
+    both = "FULLING_BOTH_LEGS" in os.environ
     kept, left_out = [], []
     for item in items:
         if item.path.parent == CALC:
             item.add_marker("once")
         if "browser" in getattr(item, "fixturenames", ()):
             item.add_marker("browser")
-        if DATABASE == "sqlite" and (item.get_closest_marker("race") or item.get_closest_marker("postgres_only")):
+        needs_postgres = item.get_closest_marker("race") or item.get_closest_marker("postgres_only")
+        elsewhere = needs_postgres if DATABASE == "sqlite" else item.get_closest_marker("once") and both
+        if elsewhere and not both:
             item.add_marker(pytest.mark.skip(reason="PostgreSQL only"))
-        (left_out if second_leg and item.get_closest_marker("once") else kept).append(item)
+        (left_out if elsewhere and both else kept).append(item)
     if left_out:
         config.hook.pytest_deselected(items=left_out)
         items[:] = kept
@@ -75,6 +80,33 @@ def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: N
     """pytest-django asks for this just before it makes the test database."""
     if CLUSTER:
         CLUSTER.start()
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker):
+    """On PostgreSQL, threads (the live server's, the races') work as the web role; the test itself as the owner."""
+    if not CLUSTER:
+        yield
+        return
+    from django.core.management import call_command
+    from django.db.backends.signals import connection_created
+
+    def take_role(connection, **kwargs) -> None:
+        if threading.current_thread() is not threading.main_thread():
+            with connection.cursor() as cursor:
+                cursor.execute("SET ROLE fulling_web")
+
+    with django_db_blocker.unblock():
+        call_command("grants", "fulling_web", verbosity=0, stdout=io.StringIO())
+    connection_created.connect(take_role)
+    yield
+    connection_created.disconnect(take_role)
+
+
+@pytest.fixture(scope="session")
+def cluster(django_db_setup: None) -> Cluster:
+    """The running PostgreSQL, for tests marked postgres_only that need roles or a database of their own."""
+    return CLUSTER
 
 
 @pytest.fixture(scope="session", autouse=True)
