@@ -1,4 +1,4 @@
-"""Every address x every role, and nobody: who gets what. The table stands in DEVELOPERS.md, and this test compares it."""
+"""Every address x every role, and nobody: who gets what. The table is in DEVELOPERS.md."""
 
 from pathlib import Path
 
@@ -50,7 +50,7 @@ class WhoGetsWhatTests(LabTestCase):
         self.assertEqual(silent, [], "these views have no gate; use role_required or open_to_all")
 
     def test_the_gates_hold(self):
-        """GET and POST to every address: without sign-in to the sign-in page, without the right 403, with it neither."""
+        """GET and POST everywhere: without sign-in to the sign-in page, without the right 403, with it neither."""
         people = {"nobody": None, Role.FRONT_DESK: self.fran, Role.BENCH: self.bea, Role.LAUNDRY: self.lou}
         people |= {Role.MANAGER: self.mara, Role.CUSTOMER: self.casey}
         for role, person in people.items():
@@ -96,11 +96,8 @@ class WhoGetsWhatTests(LabTestCase):
         """What the address answers to, asked as somebody who may."""
         people = {Role.MANAGER: self.mara, Role.FRONT_DESK: self.fran, Role.BENCH: self.bea, Role.LAUNDRY: self.lou}
         people |= {Role.CUSTOMER: self.casey}
-        may = [
-            person
-            for role, person in people.items()
-            if pattern.callback.allowed_roles is None or role in pattern.callback.allowed_roles
-        ]
+        allowed = pattern.callback.allowed_roles
+        may = [person for role, person in people.items() if allowed is None or role in allowed]
         found = []
         for verb in ("get", "post"):
             self.client.force_login(may[0])
