@@ -11,6 +11,12 @@ from django.test import TestCase
 from apps.accounts.models import Customer, User
 from apps.core import clock
 from apps.equipment.models import Equipment
+from apps.intake import services as intake
+from apps.intake.models import Job, Request
+from apps.intake.services import JobDetails, RequestDetails, ReviewDetails, SampleDetails
+from apps.measuring import services as measuring
+from apps.measuring.models import BenchmarkPair
+from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)  # a Monday
 PASSWORD = "cloth-and-ink-26"
@@ -81,3 +87,50 @@ class LabTestCase(TestCase):
 
 # Work in hand: each room adds here what the rooms after it need, made by its own services
 # (`a_received_job()`, `a_marked_request()`, `a_washed_request()`, ...), never by raw rows.
+
+
+def a_request_for(method: str = "aatcc-tm135-2018-small", **order) -> RequestDetails:
+    """How a sample is to be tested: one cycle, measured, no limits, unless `order` says otherwise."""
+    family = TestMethod.objects.get(code=method).family
+    iso = family == "iso"
+    wash, drying = ("iso-6330-2012-4n", "iso-6330-2012-a") if iso else ("aatcc-1-iii", "aatcc-a-i")
+    details = {
+        "method": TestMethod.objects.get(code=method),
+        "procedure": LaunderingProcedure.objects.get(code=wash),
+        "drying": DryingProcedure.objects.get(code=drying),
+        "review": ReviewDetails(can_do=True, enough_cloth=True, agreed=True),
+        "cycles": 1,
+        "measured_after": (1,),
+    }
+    return RequestDetails(**{**details, **order})
+
+
+def a_received_job(cast, *, samples: int = 1, customer=None, at: datetime = NOON, **order) -> Job:
+    """A job of woven samples, each with one request. `order` goes to a_request_for."""
+    sample = SampleDetails("blue twill, invented", "woven", requests=(a_request_for(**order),))
+    job = JobDetails(customer or cast.quellbach, received_at=at)
+    with clock.set_to(max(at, clock.now())):
+        return intake.receive_job(job=job, samples=[sample] * samples, by=cast.fran, at=at)
+
+
+def a_marked_request(cast, *, count: int = 3, fewer_reason: str = "", at: datetime = NOON, **order) -> Request:
+    """A request whose specimens are cut and carry their marks; no original reading yet."""
+    request = Request.objects.get(sample__job=a_received_job(cast, at=at, **order))
+    measuring.cut_and_mark(request_id=request.pk, count=count, fewer_reason=fewer_reason, by=cast.bea, at=at)
+    return request
+
+
+def with_readings(cast, request: Request, stage: int, values, *, at: datetime = NOON, unit: str = "mm") -> Request:
+    """The readings of a stage on every pair still in the test. `values`: one text for all, or one a pair in bench
+    order (specimen by specimen, lengths then widths); an empty text leaves the pair unread."""
+    pairs = BenchmarkPair.objects.filter(specimen__request=request).exclude(specimen__stage="set_aside")
+    keys = list(pairs.order_by("specimen__number", "direction", "number").values_list("pk", flat=True))
+    texts = [values] * len(keys) if isinstance(values, str) else values
+    entries = [measuring.Entry(pair, text) for pair, text in zip(keys, texts, strict=True)]
+    measuring.enter_readings(request_id=request.pk, stage=stage, entries=entries, unit=unit, by=cast.bea, at=at)
+    return request
+
+
+def with_originals(cast, request: Request, values="250", **how) -> Request:
+    """Every original reading is in: the specimens may be washed."""
+    return with_readings(cast, request, 0, values, **how)

@@ -2,7 +2,7 @@
 
 from apps.intake.locks import frozen_with_request
 from apps.measuring.models import BenchmarkPair, Reading
-from apps.trail.guarding import Guard, never_deleted, write_once
+from apps.trail.guarding import Guard, frozen_columns, never_deleted, write_once
 
 KEPT = "a reading is never changed: it is voided with a reason and read again"
 
@@ -23,9 +23,25 @@ GUARDS = [
         "nominal_mm",
         sentence="marks that were made are kept",
     ),
+    Guard(
+        "measuring_benchmarkpair_lost_once",
+        "measuring_benchmarkpair",
+        "update",
+        "OLD.lost_stage IS NOT NULL AND " + frozen_columns("lost_stage", "lost_reason", "lost_by_id", "lost_at"),
+        "a mark that was given up stays given up",
+    ),
     *frozen_with_request("measuring_benchmarkpair", OF_PAIR, opened_for=("readings",)),
     *never_deleted(Reading, sentence=KEPT),
     write_once(Reading, "pair_id", "stage", "text", "unit", "mm", "read_by_id", "at", "recorded_at", sentence=KEPT),
     Guard("measuring_reading_void_once", "measuring_reading", "update", "OLD.voided_at IS NOT NULL", KEPT),
+    Guard(
+        "measuring_reading_in_force_stays",
+        "measuring_reading",
+        "insert",
+        "NEW.voided_at IS NULL AND EXISTS (SELECT 1 FROM measuring_reading t WHERE t.pair_id = NEW.pair_id"
+        " AND t.stage = NEW.stage AND t.voided_at IS NULL)",
+        "this distance is already read; SQLite's REPLACE is refused too",
+        sqlite_only=True,
+    ),
     *frozen_with_request("measuring_reading", OF_READING, opened_for=("readings",)),
 ]

@@ -12,7 +12,10 @@ class BenchmarkPairQuerySet(BelongsToJob):
 
 
 class BenchmarkPair(models.Model):
-    """Two marks on a specimen whose distance is read before and after laundering."""
+    """Two marks on a specimen whose distance is read before and after laundering.
+
+    A mark may get lost (blurred, frayed): from then on the pair has no reading. A reading is never estimated.
+    """
 
     class Direction(models.TextChoices):
         LENGTH = "length", "length"
@@ -23,6 +26,10 @@ class BenchmarkPair(models.Model):
     number = models.PositiveSmallIntegerField()
     place = models.CharField("measuring point", max_length=80, blank=True)
     nominal_mm = models.DecimalField("marked distance (mm)", max_digits=7, decimal_places=1)
+    lost_stage = models.PositiveSmallIntegerField("no reading from this stage on", null=True, blank=True)
+    lost_reason = models.CharField(max_length=300, blank=True)
+    lost_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    lost_at = models.DateTimeField(null=True, blank=True)
 
     objects = BenchmarkPairQuerySet.as_manager()
 
@@ -32,10 +39,24 @@ class BenchmarkPair(models.Model):
             models.UniqueConstraint(name="pair_once_per_specimen", fields=["specimen", "direction", "number"]),
             models.CheckConstraint(name="pair_number_from_one", condition=Q(number__gte=1)),
             models.CheckConstraint(name="pair_distance_above_zero", condition=Q(nominal_mm__gt=0)),
+            models.CheckConstraint(name="pair_direction_known", condition=Q(direction__in=["length", "width"])),
+            models.CheckConstraint(
+                name="pair_lost_whole",
+                condition=Q(lost_stage__isnull=True, lost_by__isnull=True, lost_at__isnull=True, lost_reason="")
+                | (Q(lost_stage__isnull=False, lost_by__isnull=False, lost_at__isnull=False) & ~Q(lost_reason="")),
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.specimen.code} {self.direction} {self.number}"
+
+    @property
+    def name(self) -> str:
+        """What the bench calls it on its specimen: length 2."""
+        return f"{self.direction} {self.number}"
+
+    def is_due_at(self, stage: int) -> bool:
+        return self.lost_stage is None or stage < self.lost_stage
 
 
 class ReadingQuerySet(BelongsToJob):
@@ -58,7 +79,7 @@ class Reading(models.Model):
 
     pair = models.ForeignKey(BenchmarkPair, models.PROTECT, related_name="readings")
     stage = models.PositiveSmallIntegerField()
-    text = models.CharField(max_length=20)
+    text = models.CharField("as typed", max_length=32)
     unit = models.CharField(max_length=2, choices=Unit)
     mm = models.DecimalField(max_digits=12, decimal_places=6)
     read_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")

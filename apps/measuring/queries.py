@@ -1,0 +1,84 @@
+"""What the bench sees, and the results that reports rely on."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from django.db.models import prefetch_related_objects
+
+from apps.accounts.queries import the_lab
+from apps.intake.models import Request, Specimen
+from apps.laundering.models import LoadPiece
+from apps.measuring.models import BenchmarkPair, Reading
+from apps.measuring.results import RequestResult, assemble
+
+Stage = Specimen.Stage
+
+
+def results_of(requests: Iterable[Request]) -> dict[int, RequestResult]:
+    """The results of these requests by their key, in five queries at most however many there are.
+
+    A pair counts at a stage only when its original and its reading at that stage are both in force. Specimens set
+    aside are left out. The verdict is on the reported figure.
+    """
+    requests = list(requests)
+    prefetch_related_objects(requests, "method", "sample__job")
+    by_request, by_specimen, by_pair = _rows_of(requests)
+    tie = the_lab().tie
+    results = {}
+    for request in requests:
+        specimens = by_request[request.pk]
+        for specimen in specimens:
+            specimen.request = request
+        pairs = [pair for specimen in specimens for pair in by_specimen[specimen.pk]]
+        readings = [reading for pair in pairs for reading in by_pair[pair.pk]]
+        results[request.pk] = assemble(request, specimens=specimens, pairs=pairs, readings=readings, tie=tie)
+    return results
+
+
+def _rows_of(requests: list[Request]) -> tuple[dict, dict, dict]:
+    """Specimens by request, pairs by specimen, readings by pair, each knowing the row above it."""
+    by_request, by_specimen, by_pair = defaultdict(list), defaultdict(list), defaultdict(list)
+    for specimen in Specimen.objects.filter(request__in=requests).order_by("number"):
+        by_request[specimen.request_id].append(specimen)
+    specimens = {specimen.pk: specimen for rows in by_request.values() for specimen in rows}
+    for pair in BenchmarkPair.objects.filter(specimen__request__in=requests).order_by("direction", "number"):
+        pair.specimen = specimens[pair.specimen_id]
+        by_specimen[pair.specimen_id].append(pair)
+    pairs = {pair.pk: pair for rows in by_specimen.values() for pair in rows}
+    readings = Reading.objects.filter(pair__specimen__request__in=requests).select_related("read_by", "voided_by")
+    for reading in readings.order_by("stage", "id"):
+        reading.pair = pairs[reading.pair_id]
+        by_pair[reading.pair_id].append(reading)
+    return by_request, by_specimen, by_pair
+
+
+def not_due(specimen: Specimen, stage: int, request: Request, load: int | None = None) -> str:
+    """Why this specimen is not to be read at this stage now, in a sentence; nothing when its reading is due."""
+    name, where, cycles = specimen.short_code, specimen.stage, specimen.cycles_valid
+    if stage and stage not in request.measured_cycles:
+        return f"{request} is not measured after cycle {stage}."
+    if where == Stage.SET_ASIDE:
+        return f"{name} is set aside: {specimen.set_aside_reason}."
+    if where == Stage.CUT:
+        return f"{name} is not marked yet."
+    if stage == 0:
+        return (
+            "" if where == Stage.MARKED else f"The original readings of {name} are complete; a wrong one is corrected."
+        )
+    if where == Stage.OWED and cycles == stage:
+        return ""
+    if where == Stage.IN_LOAD and stage > cycles:
+        return f"{name} is in {f'load {load}' if load else 'a load'}."
+    if where == Stage.MARKED:
+        return f"The original readings of {name} come first."
+    if stage > cycles:
+        had = "1 cycle" if cycles == 1 else f"{cycles} cycles"
+        return f"{name} has had {had}; its readings after cycle {stage} come later."
+    if stage < cycles:
+        return f"{name} has had {cycles} cycles; it can no longer be read as after cycle {stage}."
+    return f"The readings of {name} after cycle {stage} are complete; a wrong one is corrected."
+
+
+def loads_of(specimens: Iterable[Specimen]) -> dict[int, int]:
+    """The number of the load that a specimen lies in now."""
+    return dict(LoadPiece.objects.filter(specimen__in=specimens, open=True).values_list("specimen", "load"))

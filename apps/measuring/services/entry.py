@@ -1,0 +1,354 @@
+"""Readings: entered a sheet at a time, and put right."""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils import timezone
+
+from apps.accounts.models import User
+from apps.calc.errors import LengthError
+from apps.calc.lengths import format_length, parse_length
+from apps.core import clock
+from apps.core.errors import Refusal
+from apps.intake.locks import ensure_open, lock_requests
+from apps.intake.models import Deviation, Request, Specimen
+from apps.intake.services import deviate, disclose_late
+from apps.measuring.models import BenchmarkPair, Reading
+from apps.measuring.queries import loads_of, not_due
+from apps.measuring.services.plausible import Looked, second_looks
+from apps.measuring.services.standing import check_read_at, move_on
+from apps.trail import services as trail
+
+READINGS = Request.OpenedFor.READINGS
+KEPT_TO = Decimal("0.000001")
+LONGEST = Decimal(1_000_000)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One cell of a sheet as it was typed."""
+
+    pair_id: int
+    text: str
+
+
+class SheetRefused(Refusal):
+    """Cells that cannot stand: pair's key -> the sentence beside it. Nothing of the sheet was kept."""
+
+    code = "cells"
+
+    def __init__(self, sentence: str, *, cells: dict[int, str], code: str | None = None) -> None:
+        super().__init__(sentence, code=code)
+        self.cells = cells
+
+
+@dataclass
+class _Sheet:
+    """A sheet while it is checked: what was typed, what stands, what is new."""
+
+    request: Request
+    stage: int
+    unit: str
+    entries: list[Entry]
+    pairs: dict[int, BenchmarkPair]
+    standing: dict[tuple[int, int], Reading]  # (pair, stage) -> the reading in force
+    fresh: dict[int, Decimal] = field(default_factory=dict)
+    cells: dict[int, str] = field(default_factory=dict)
+
+    @property
+    def when(self) -> str:
+        return f"after cycle {self.stage}" if self.stage else "before washing"
+
+
+def enter_reading(
+    *,
+    pair_id: int,
+    stage: int,
+    text: str,
+    unit: str,
+    by: User,
+    at: datetime,
+    confirmed: bool = False,
+    remark: str = "",
+    key: uuid.UUID | None = None,
+) -> Reading:
+    """One distance is read. Stage 0 is before washing, n after cycle n."""
+    request_id = BenchmarkPair.objects.values_list("specimen__request_id", flat=True).get(pk=pair_id)
+    (reading,) = enter_readings(
+        request_id=request_id,
+        stage=stage,
+        entries=[Entry(pair_id, text)],
+        unit=unit,
+        by=by,
+        at=at,
+        confirmed=confirmed,
+        remark=remark,
+        key=key,
+    )
+    return reading
+
+
+@transaction.atomic
+def enter_readings(
+    *,
+    request_id: int,
+    stage: int,
+    entries: Sequence[Entry],
+    unit: str,
+    by: User,
+    at: datetime,
+    confirmed: bool = False,
+    remark: str = "",
+    key: uuid.UUID | None = None,
+) -> list[Reading]:
+    """A sheet of readings, all or nothing; cells left empty may follow later.
+
+    The same value again changes nothing; another value over one that stands is refused. Values that look like a slip
+    ask for a second look: they stand once `confirmed` with one reason for the sheet, which is disclosed. When the
+    last reading due of a specimen is in, the specimen moves on.
+    """
+    (request,) = lock_requests([request_id])
+    entries = [Entry(entry.pair_id, entry.text.strip()) for entry in entries if entry.text.strip()]
+    payload = [
+        "readings",
+        request.pk,
+        stage,
+        unit,
+        [[e.pair_id, e.text] for e in entries],
+        confirmed,
+        remark.strip(),
+    ]
+    if done := trail.repeated(key=key, payload=payload):
+        return _in_order(entries, Reading.objects.filter(pk__in=done.facts["standing"]))
+    ensure_open(request, READINGS)
+    if not entries:
+        raise Refusal("Nothing is typed yet. Fill at least one cell.", code="nothing_typed")
+    sheet = _open_sheet(request, stage, unit, entries)
+    _check_cells(sheet)
+    odd = _odd_values(sheet)
+    if sheet.cells:
+        raise SheetRefused(_how_many(sheet.cells), cells={**odd, **sheet.cells})
+    _check_second_look(odd, confirmed, remark)
+    if not sheet.fresh:
+        return [sheet.standing[entry.pair_id, stage] for entry in entries]
+    touched = sorted({sheet.pairs[pair].specimen for pair in sheet.fresh}, key=lambda specimen: specimen.number)
+    check_read_at(at, touched, stage)
+    rows = [_keep(sheet, pair_id, by=by, at=at) for pair_id in sheet.fresh]
+    for row in rows:
+        sheet.standing[row.pair_id, stage] = row
+    _disclose(sheet, odd, remark, by=by, at=at)
+    complete = [specimen.code for specimen in touched if move_on(specimen, stage, request)]
+    facts = {
+        "request": str(request),
+        "stage": stage,
+        "readings": [_told(row) for row in rows],
+        "complete": complete,
+        "standing": [sheet.standing[entry.pair_id, stage].pk for entry in entries],
+    }
+    stream = request.sample.job.stream
+    trail.record(stream=stream, kind="readings.entered", by=by, at=at, facts=facts, key=key, payload=payload)
+    return [sheet.standing[entry.pair_id, stage] for entry in entries]
+
+
+@transaction.atomic
+def correct_reading(
+    *,
+    reading_id: int,
+    text: str,
+    unit: str,
+    reason: str,
+    by: User,
+    at: datetime,
+    confirmed: bool = False,
+    key: uuid.UUID | None = None,
+) -> Reading:
+    """A value that stands was wrong: it is voided with the reason and read anew, in one act. Both stay visible.
+
+    Allowed after later washes too, as long as no report rests on it: a slip of the pen is found when it is found.
+    """
+    found = Reading.objects.select_related("pair__specimen").get(pk=reading_id)
+    (request,) = lock_requests([found.pair.specimen.request_id])
+    payload = ["correct", reading_id, unit, text.strip(), reason.strip(), confirmed]
+    if done := trail.repeated(key=key, payload=payload):
+        return Reading.objects.get(pk=done.facts["standing"])
+    ensure_open(request, READINGS)
+    old = Reading.objects.select_related("pair__specimen").get(pk=reading_id)
+    pair, stage = old.pair, old.stage
+    _check_correctable(old, reason)
+    sheet = _open_sheet(request, stage, unit, [Entry(pair.pk, text.strip())])
+    sheet.fresh = {pair.pk: _length(text, unit, field="text")}
+    if sheet.fresh[pair.pk] == old.mm:
+        raise Refusal("That is the value that stands. Nothing is corrected.", code="no_change", field="text")
+    odd = _odd_values(sheet)
+    if odd and not confirmed:
+        raise Refusal(f"{odd[pair.pk]} Look again; if it is right, confirm it.", code="second_look", field="text")
+    clock.check_moment(at, after=old.at, what="The correction")
+    old.voided_at, old.voided_by, old.void_reason = at, by, reason.strip()
+    old.save(update_fields=["voided_at", "voided_by", "void_reason"])
+    row = _keep(sheet, pair.pk, by=by, at=at)
+    what = f"Correction of {pair.specimen.short_code} {pair.name} {sheet.when}"
+    disclose_late(job_id=request.sample.job_id, request_id=request.pk, what=what, by=by, at=at)
+    facts = {
+        "request": str(request),
+        "stage": stage,
+        "was": _told(old),
+        "now": _told(row),
+        "reason": old.void_reason,
+        "standing": row.pk,
+    }
+    stream = request.sample.job.stream
+    trail.record(stream=stream, kind="reading.corrected", by=by, at=at, facts=facts, key=key, payload=payload)
+    return row
+
+
+def _open_sheet(request: Request, stage: int, unit: str, entries: list[Entry]) -> _Sheet:
+    if unit not in Reading.Unit.values:
+        raise Refusal("The unit is mm, cm or in.", code="unit", field="unit")
+    pairs = BenchmarkPair.objects.filter(specimen__request=request).select_related("specimen")
+    known = {pair.pk: pair for pair in pairs.order_by("specimen__number", "direction", "number")}
+    if len({entry.pair_id for entry in entries}) < len(entries) or not {e.pair_id for e in entries} <= set(known):
+        raise Refusal("This sheet has cells that are not of this request. Open it again.", code="unknown_pair")
+    specimens: dict[int, Specimen] = {}
+    for pair in known.values():  # one object a specimen, so that moving on is seen by all its pairs
+        pair.specimen = specimens.setdefault(pair.specimen_id, pair.specimen)
+    readings = Reading.objects.in_force().filter(pair__in=known, stage__in={0, stage}).select_related("read_by")
+    standing = {(reading.pair_id, reading.stage): reading for reading in readings}
+    order = {pair_id: place for place, pair_id in enumerate(known)}
+    entries = sorted(entries, key=lambda entry: order[entry.pair_id])
+    return _Sheet(request, stage, unit, entries, known, standing)
+
+
+def _check_cells(sheet: _Sheet) -> None:
+    """Fill `fresh` with what is new and can be kept, `cells` with what is wrong, cell by cell."""
+    loads: dict[int, int] | None = None
+    for entry in sheet.entries:
+        pair = sheet.pairs[entry.pair_id]
+        try:
+            mm = _length(entry.text, sheet.unit)
+            if there := sheet.standing.get((pair.pk, sheet.stage)):
+                _ensure_same(there, mm)
+                continue
+            if sentence := not_due(pair.specimen, sheet.stage, sheet.request):
+                loads = loads_of([p.specimen for p in sheet.pairs.values()]) if loads is None else loads
+                sentence = not_due(pair.specimen, sheet.stage, sheet.request, loads.get(pair.specimen_id))
+                raise Refusal(sentence, code="not_due")
+            if not pair.is_due_at(sheet.stage):
+                raise Refusal(f"The mark of {pair.specimen.short_code} {pair.name} is given up.", code="lost")
+            sheet.fresh[pair.pk] = mm
+        except Refusal as refusal:
+            sheet.cells[pair.pk] = str(refusal)
+
+
+def _length(text: str, unit: str, field: str | None = None) -> Decimal:
+    try:
+        mm = parse_length(text, unit)
+    except LengthError as fault:
+        raise Refusal(fault.sentence, code=fault.code, field=field) from fault
+    if mm >= LONGEST:
+        raise Refusal("That is a kilometre or more. Check the unit and the digits.", code="too_large", field=field)
+    if mm != mm.quantize(KEPT_TO):
+        raise Refusal("That has more decimals than a rule can show.", code="too_fine", field=field)
+    return mm
+
+
+def _ensure_same(there: Reading, mm: Decimal) -> None:
+    if there.mm != mm:
+        when = f"{timezone.localtime(there.at):%d %b %H:%M}"
+        raise Refusal(
+            f"Already read by {there.read_by} ({when}): {there.text} {there.unit}. If that is wrong, correct it.",
+            code="already_read",
+        )
+
+
+def _odd_values(sheet: _Sheet) -> dict[int, str]:
+    looked = {pair_id: _look(sheet, pair_id, mm) for pair_id, mm in sheet.fresh.items()}
+    there = [
+        _look(sheet, pair_id, reading.mm)
+        for (pair_id, stage), reading in sheet.standing.items()
+        if stage == sheet.stage and pair_id not in looked
+    ]
+    typed = [value for value in looked.values() if value]
+    return second_looks(typed, [value for value in there if value], sheet.unit)
+
+
+def _look(sheet: _Sheet, pair_id: int, mm: Decimal) -> Looked | None:
+    """None when there is nothing to hold it against: the original's mark was lost."""
+    pair, original = sheet.pairs[pair_id], sheet.standing.get((pair_id, 0))
+    if sheet.stage and original is None:
+        return None
+    against = original.mm if sheet.stage and original else pair.nominal_mm
+    return Looked(pair_id, pair.direction, mm, against, is_original=sheet.stage == 0)
+
+
+def _check_second_look(odd: dict[int, str], confirmed: bool, remark: str) -> None:
+    if odd and not confirmed:
+        sentence = "Some values look like a slip. Look again at the cells marked; if they are right, say why."
+        raise SheetRefused(sentence, cells=odd, code="second_look")
+    if odd and not remark.strip():
+        raise Refusal("Say why these values are right; the report prints it.", code="no_reason", field="remark")
+
+
+def _check_correctable(old: Reading, reason: str) -> None:
+    if old.voided_at is not None:
+        raise Refusal("This value was corrected meanwhile. Look at the one that stands now.", code="already_corrected")
+    if not reason.strip():
+        raise Refusal("Say why the value is corrected; both stay visible.", code="no_reason", field="reason")
+
+
+def _keep(sheet: _Sheet, pair_id: int, *, by: User, at: datetime) -> Reading:
+    text = next(entry.text for entry in sheet.entries if entry.pair_id == pair_id)
+    return Reading.objects.create(
+        pair=sheet.pairs[pair_id],
+        stage=sheet.stage,
+        text=text,
+        unit=sheet.unit,
+        mm=sheet.fresh[pair_id],
+        read_by=by,
+        at=at,
+        recorded_at=clock.now(),
+    )
+
+
+def _disclose(sheet: _Sheet, odd: dict[int, str], remark: str, *, by: User, at: datetime) -> None:
+    job_id, request_id = sheet.request.sample.job_id, sheet.request.pk
+    what = f"Readings of {sheet.request} {sheet.when}"
+    disclose_late(job_id=job_id, request_id=request_id, what=what, by=by, at=at)
+    if odd:
+        cells = ", ".join(_named(sheet, pair_id) for pair_id in list(odd)[:4])
+        cells += f" and {len(odd) - 4} more" if len(odd) > 4 else ""
+        text = f"Unusual readings {sheet.when}, looked at twice: {remark.strip()[:300]} ({cells})"
+        deviate(job_id=job_id, request_id=request_id, kind=Deviation.Kind.READING, text=text, by=by, at=at)
+
+
+def _named(sheet: _Sheet, pair_id: int) -> str:
+    pair = sheet.pairs[pair_id]
+    return f"{pair.specimen.short_code} {pair.name} {format_length(sheet.fresh[pair_id], 'mm')} mm"
+
+
+def _in_order(entries: list[Entry], rows: Sequence[Reading]) -> list[Reading]:
+    by_pair = {row.pair_id: row for row in rows}
+    return [by_pair[entry.pair_id] for entry in entries if entry.pair_id in by_pair]
+
+
+def _how_many(cells: dict[int, str]) -> str:
+    return (
+        "Look at the cell marked; nothing is saved yet."
+        if len(cells) == 1
+        else (f"Look at the {len(cells)} cells marked; nothing is saved yet.")
+    )
+
+
+def _told(reading: Reading) -> dict[str, object]:
+    pair = reading.pair
+    return {
+        "specimen": pair.specimen.code,
+        "direction": pair.direction,
+        "number": pair.number,
+        "text": reading.text,
+        "unit": reading.unit,
+        "mm": format_length(reading.mm, "mm"),
+    }

@@ -1,0 +1,135 @@
+"""Marks on the cloth: made, and given up when they are lost."""
+
+import uuid
+from datetime import datetime
+
+from django.db import transaction
+
+from apps.accounts.models import User
+from apps.core import clock
+from apps.core.errors import Refusal
+from apps.intake.locks import ensure_open, lock_requests
+from apps.intake.models import Deviation, Request, Specimen
+from apps.intake.services import advance, cut_specimens, deviate, disclose_late
+from apps.measuring.models import BenchmarkPair, Reading
+from apps.measuring.services.standing import check_read_at, ensure_due, move_on
+from apps.trail import services as trail
+
+Stage = Specimen.Stage
+READINGS = Request.OpenedFor.READINGS
+
+
+@transaction.atomic
+def cut_and_mark(
+    *, request_id: int, count: int, fewer_reason: str = "", by: User, at: datetime, key: uuid.UUID | None = None
+) -> list[BenchmarkPair]:
+    """Specimens are cut, carry their codes and get their benchmark pairs, in one go at the bench."""
+    (request,) = lock_requests([request_id])
+    payload = ["cut and mark", request.pk, count, fewer_reason.strip()]
+    if done := trail.repeated(key=key, payload=payload):
+        return _pairs_of(done.facts["specimens"])
+    ensure_open(request, READINGS)
+    clock.check_moment(at, after=request.sample.job.received_at, what="The cutting")
+    cut_specimens(request_id=request_id, count=count, fewer_reason=fewer_reason, by=by, at=at)
+    what = f"Cutting and marking of {request}"
+    disclose_late(job_id=request.sample.job_id, request_id=request.pk, what=what, by=by, at=at)
+    return _mark(request, by=by, at=at, key=key, payload=payload)
+
+
+@transaction.atomic
+def mark_specimens(*, request_id: int, by: User, at: datetime, key: uuid.UUID | None = None) -> list[BenchmarkPair]:
+    """The specimens that are cut get their benchmark pairs, as many and as far apart as the method says."""
+    (request,) = lock_requests([request_id])
+    payload = ["mark", request.pk]
+    if done := trail.repeated(key=key, payload=payload):
+        return _pairs_of(done.facts["specimens"])
+    ensure_open(request, READINGS)
+    disclose_late(job_id=request.sample.job_id, request_id=request.pk, what=f"Marking of {request}", by=by, at=at)
+    return _mark(request, by=by, at=at, key=key, payload=payload)
+
+
+def _mark(
+    request: Request, *, by: User, at: datetime, key: uuid.UUID | None, payload: list[object]
+) -> list[BenchmarkPair]:
+    specimens = list(request.specimens.filter(stage=Stage.CUT).order_by("number"))
+    if not specimens:
+        cut = request.specimens.exists()
+        raise Refusal(
+            "The specimens of this request are already marked." if cut else "No specimen is cut for this request yet.",
+            code="already_marked" if cut else "not_cut",
+        )
+    clock.check_moment(at, after=max(specimen.stage_since for specimen in specimens), what="The marking")
+    method = request.method
+    BenchmarkPair.objects.bulk_create(
+        BenchmarkPair(specimen=specimen, direction=direction, number=number, nominal_mm=method.benchmark_mm)
+        for specimen in specimens
+        for direction in BenchmarkPair.Direction.values
+        for number in range(1, method.pairs_per_direction + 1)
+    )
+    for specimen in specimens:
+        advance(specimen=specimen, to=Stage.MARKED, at=at)
+    codes = [specimen.code for specimen in specimens]
+    facts = {
+        "request": str(request),
+        "specimens": codes,
+        "pairs_per_direction": method.pairs_per_direction,
+        "distance_mm": method.benchmark_mm,
+    }
+    stream = request.sample.job.stream
+    trail.record(stream=stream, kind="specimens.marked", by=by, at=at, facts=facts, key=key, payload=payload)
+    return _pairs_of(codes)
+
+
+@transaction.atomic
+def lose_mark(
+    *, pair_id: int, stage: int, reason: str, by: User, at: datetime, key: uuid.UUID | None = None
+) -> BenchmarkPair:
+    """A mark is blurred, frayed or gone: the pair has no reading from this stage on, and none is estimated.
+
+    Allowed while the reading is due. The readings before it stay; the loss is disclosed as a deviation.
+    """
+    found = BenchmarkPair.objects.select_related("specimen").get(pk=pair_id)
+    (request,) = lock_requests([found.specimen.request_id])
+    payload = ["lost", pair_id, stage, reason.strip()]
+    pair = BenchmarkPair.objects.select_related("specimen").get(pk=pair_id)
+    if trail.repeated(key=key, payload=payload):
+        return pair
+    ensure_open(request, READINGS)
+    specimen = pair.specimen
+    if pair.lost_stage is not None:
+        raise Refusal(f"{specimen.short_code} {pair.name} is already given up.", code="already_lost")
+    ensure_due(specimen, stage, request)
+    if Reading.objects.in_force().filter(pair=pair, stage=stage).exists():
+        raise Refusal(f"{specimen.short_code} {pair.name} is read at this stage.", code="already_read")
+    if not reason.strip():
+        raise Refusal("Say what happened to the mark; the report prints it.", code="no_reason", field="reason")
+    check_read_at(at, [specimen], stage)
+    pair.lost_stage, pair.lost_reason, pair.lost_by, pair.lost_at = stage, reason.strip(), by, at
+    pair.save(update_fields=["lost_stage", "lost_reason", "lost_by", "lost_at"])
+    when = f"after cycle {stage}" if stage else "before washing"
+    job = request.sample.job
+    deviate(
+        job_id=job.pk,
+        request_id=request.pk,
+        specimen_id=specimen.pk,
+        kind=Deviation.Kind.READING,
+        text=f"{specimen.short_code} {pair.name}: no reading {when}, the mark is lost: {pair.lost_reason}",
+        by=by,
+        at=at,
+    )
+    complete = move_on(specimen, stage, request)
+    facts = {
+        "specimen": specimen.code,
+        "direction": pair.direction,
+        "number": pair.number,
+        "stage": stage,
+        "reason": pair.lost_reason,
+        "complete": [specimen.code] if complete else [],
+    }
+    trail.record(stream=job.stream, kind="mark.lost", by=by, at=at, facts=facts, key=key, payload=payload)
+    return pair
+
+
+def _pairs_of(codes: list[str]) -> list[BenchmarkPair]:
+    pairs = BenchmarkPair.objects.filter(specimen__code__in=codes).select_related("specimen")
+    return list(pairs.order_by("specimen__number", "direction", "number"))

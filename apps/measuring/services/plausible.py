@@ -1,0 +1,56 @@
+"""A second look at values that are probably slips: another unit, a lost digit, a wrong row. Rows in, sentences out."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from apps.calc.lengths import MILLIMETRES, format_length
+
+# Generous bounds: knits do grow in width, wool does felt. What lies beyond is looked at twice, never refused for good.
+FROM_NOMINAL = Decimal("0.20")
+FROM_ORIGINAL = Decimal("0.50")
+FROM_SIBLINGS = Decimal("0.10")
+NEAR = Decimal("0.25")
+WORDS = {"mm": "millimetres", "cm": "centimetres", "in": "inches"}
+
+
+@dataclass(frozen=True)
+class Looked:
+    """A value with what it is held against: the marked distance before washing, the original reading after."""
+
+    key: int
+    group: str
+    mm: Decimal
+    against: Decimal
+    is_original: bool
+
+    @property
+    def ratio(self) -> Decimal:
+        return self.mm / self.against
+
+
+def second_looks(typed: list[Looked], there: list[Looked], unit: str) -> dict[int, str]:
+    """Key -> what is odd about it. `there` are the values of the same stage that already stand."""
+    odd = {}
+    for value in typed:
+        siblings = [other.ratio for other in (*typed, *there) if other.group == value.group and other.key != value.key]
+        if sentence := _odd(value, siblings, unit):
+            odd[value.key] = sentence
+    return odd
+
+
+def _odd(value: Looked, siblings: list[Decimal], unit: str) -> str:
+    bound = FROM_NOMINAL if value.is_original else FROM_ORIGINAL
+    against = f"{format_length(value.against, 'mm')} mm {'marked' if value.is_original else 'before washing'}"
+    if abs(value.ratio - 1) > bound:
+        return f"{format_length(value.mm, 'mm')} mm is far from the {against}.{_another_unit(value, unit)}"
+    if len(siblings) >= 2 and all(abs(value.ratio - ratio) > FROM_SIBLINGS for ratio in siblings):
+        return f"{format_length(value.mm, 'mm')} mm is far from what the other pairs of this direction did."
+    return ""
+
+
+def _another_unit(value: Looked, unit: str) -> str:
+    for other, factor in MILLIMETRES.items():
+        ratio = value.ratio * factor / MILLIMETRES[unit]
+        if other != unit and abs(ratio - 1) <= NEAR:
+            return f" Was it read in {WORDS[other]}?"
+    return ""
