@@ -25,8 +25,10 @@ EVERY_OPENING = tuple(Request.OpenedFor.values)
 
 GUARDS = [
     *never_deleted(Job, sentence=STAYS),
+    write_once(Job, "number", sentence=STAYS),
     *frozen_with_request("intake_job", OF_JOB, opened_for=("job_details",), columns=JOB_PRINTED, inserts=False)[:1],
     *never_deleted(Sample, sentence=STAYS),
+    write_once(Sample, "job_id", "letter", "code", sentence=STAYS),
     *frozen_with_request(
         "intake_sample", OF_SAMPLE, opened_for=("job_details",), columns=SAMPLE_PRINTED, inserts=False
     )[:1],
@@ -54,6 +56,7 @@ GUARDS = [
         "a locked request is opened by an amendment only",
     ),
     *never_deleted(ContractReview, sentence=STAYS),
+    write_once(ContractReview, "request_id", sentence=STAYS),
     *frozen_with_request("intake_contractreview", "= {row}.request_id"),
     *never_deleted(Specimen, sentence=STAYS),
     write_once(Specimen, "request_id", "number", "code", sentence=STAYS),
@@ -64,7 +67,10 @@ GUARDS = [
         *("job_id", "request_id", "specimen_id", "load_number", "kind", "text", "by_id", "at", "at_risk"),
         sentence=STAYS,
     ),
+    Guard("intake_deviation_judged_once", "intake_deviation", "update", "OLD.judged_at IS NOT NULL", STAYS),
     *frozen_with_request("intake_deviation", OF_DEVIATION, opened_for=EVERY_OPENING),
     *never_deleted(SendBack, sentence=STAYS),
+    write_once(SendBack, "request_id", "to", "reason", "by_id", "at", sentence=STAYS),
+    Guard("intake_sendback_answered_once", "intake_sendback", "update", "OLD.answered_at IS NOT NULL", STAYS),
     *frozen_with_request("intake_sendback", "= {row}.request_id", opened_for=EVERY_OPENING),
 ]

@@ -10,6 +10,7 @@ from importlib import import_module
 
 from django.apps import apps
 from django.db import connection, models, transaction
+from django.db.models.options import Options
 from django.utils.module_loading import module_has_submodule
 
 PREFIX = "guard_"
@@ -39,22 +40,53 @@ class Guard:
 
 def frozen_columns(*columns: str) -> str:
     """Condition: one of these columns would change."""
-    return "(" + " OR ".join(f"OLD.{column} IS DISTINCT FROM NEW.{column}" for column in columns) + ")"
+    return "(" + " OR ".join(f'OLD."{column}" IS DISTINCT FROM NEW."{column}"' for column in columns) + ")"
 
 
 def no_replace(model: type[models.Model]) -> list[Guard]:
-    """SQLite's INSERT OR REPLACE slips past delete guards; an insert over a row is refused."""
+    """A row keeps its key, and none is put over another.
+
+    SQLite's INSERT OR REPLACE and UPDATE OR REPLACE throw the other row out without asking the delete guards.
+    """
     meta = model._meta
-    keys = [[field.column] for field in meta.local_fields if field.unique]
-    keys += [
-        [meta.get_field(name).column for name in constraint.fields]
+    table, key = meta.db_table, meta.pk.column
+    uniques = [([field.column], None) for field in meta.local_fields if field.unique]
+    uniques += [
+        ([meta.get_field(name).column for name in constraint.fields], constraint.condition)
         for constraint in meta.constraints
-        if isinstance(constraint, models.UniqueConstraint) and constraint.condition is None
+        if isinstance(constraint, models.UniqueConstraint)
     ]
-    clauses = [" AND ".join(f"t.{column} = NEW.{column}" for column in columns) for columns in keys]
-    when = " OR ".join(f"EXISTS (SELECT 1 FROM {meta.db_table} t WHERE {clause})" for clause in clauses)
+    clauses = [
+        " AND ".join(
+            [f"t.{column} = NEW.{column}" for column in columns]
+            + [_plain_condition(condition, meta, row) for row in ("t", "NEW") if condition]
+        )
+        for columns, condition in uniques
+    ]
+    taken = " OR ".join(clauses)
     sentence = "this row exists; it is not replaced"
-    return [Guard(f"{meta.db_table}_no_replace", meta.db_table, "insert", when, sentence, sqlite_only=True)]
+    insert = f"EXISTS (SELECT 1 FROM {table} t WHERE {taken})"
+    update = f"EXISTS (SELECT 1 FROM {table} t WHERE t.{key} <> OLD.{key} AND ({taken}))"
+    return [
+        Guard(f"{table}_same_key", table, "update", frozen_columns(key), "a row keeps the key it was given"),
+        Guard(f"{table}_no_replace", table, "insert", insert, sentence, sqlite_only=True),
+        Guard(f"{table}_no_replace", table, "update", update, sentence, sqlite_only=True),
+    ]
+
+
+def _plain_condition(condition: models.Q, meta: Options, row: str) -> str:
+    """The condition of a partial unique constraint as SQL: equal to, or null, and nothing else."""
+    parts = []
+    for name, value in condition.children:
+        name, _, lookup = name.partition("__")
+        column = f"{row}.{meta.get_field(name).column}"
+        if lookup == "isnull" and condition.connector == models.Q.AND and not condition.negated:
+            parts.append(f"{column} IS {'' if value else 'NOT '}NULL")
+        elif not lookup and isinstance(value, bool | str) and condition.connector == models.Q.AND:
+            parts.append(f"{column} = {int(value) if isinstance(value, bool) else repr(value)}")
+        else:
+            raise ValueError(f"A guard cannot be made of this condition: {condition}")
+    return " AND ".join(parts)
 
 
 def insert_only(model: type[models.Model], *, sentence: str) -> list[Guard]:
