@@ -1,5 +1,7 @@
 """Test methods and laundering procedures as data. An edition once used is never altered; a new edition is added."""
 
+from decimal import Decimal
+
 from django.db import models
 from django.db.models import Q
 
@@ -7,6 +9,15 @@ from django.db.models import Q
 class Averaging(models.TextChoices):
     RATIO_OF_MEANS = "ratio_of_means", "change of the mean lengths"
     MEAN_OF_CHANGES = "mean_of_changes", "mean of the specimens' changes"
+
+
+class Family(models.TextChoices):
+    """Methods, washes and dryings that go together. AATCC's machine tables were renewed with the 2018 editions."""
+
+    AATCC = "aatcc", "AATCC LP1"
+    AATCC_M6 = "aatcc-m6", "AATCC M6"
+    ISO = "iso", "ISO 6330"
+    LAB = "lab", "Lab"
 
 
 class TestMethod(models.Model):
@@ -22,11 +33,13 @@ class TestMethod(models.Model):
     designation = models.CharField(max_length=80)
     edition = models.CharField(max_length=20)
     title = models.CharField(max_length=200)
-    family = models.CharField(max_length=20, help_text="aatcc, iso or lab: whose procedures go with it")
+    family = models.CharField(max_length=20, choices=Family, help_text="whose procedures go with it")
     applies_to = models.CharField(max_length=10, choices=AppliesTo)
     specimens = models.PositiveSmallIntegerField(default=3)
     pairs_per_direction = models.PositiveSmallIntegerField(default=3)
-    specimen_side_mm = models.DecimalField(max_digits=7, decimal_places=1)
+    specimen_side_mm = models.DecimalField(
+        max_digits=7, decimal_places=1, null=True, help_text="empty: the whole garment is the specimen"
+    )
     benchmark_mm = models.DecimalField(max_digits=7, decimal_places=1)
     averaging = models.CharField(max_length=20, choices=Averaging)
     rounding_step = models.DecimalField("reported to the nearest (%)", max_digits=4, decimal_places=2)
@@ -40,6 +53,19 @@ class TestMethod(models.Model):
             models.UniqueConstraint(
                 name="method_edition_once", fields=["designation", "edition", "specimen_side_mm", "benchmark_mm"]
             ),
+            models.UniqueConstraint(
+                name="method_garment_edition_once",
+                fields=["designation", "edition", "benchmark_mm"],
+                condition=Q(specimen_side_mm__isnull=True),
+            ),
+            models.CheckConstraint(
+                name="method_side_for_fabric_only",
+                condition=Q(applies_to="fabric", specimen_side_mm__isnull=False, specimen_side_mm__gt=0)
+                | Q(applies_to="garment", specimen_side_mm__isnull=True),
+            ),
+            models.CheckConstraint(
+                name="method_distances_above_zero", condition=Q(benchmark_mm__gt=0, reading_resolution_mm__gt=0)
+            ),
             models.CheckConstraint(name="method_step_above_zero", condition=Q(rounding_step__gt=0)),
             models.CheckConstraint(
                 name="method_has_specimens_and_pairs", condition=Q(specimens__gte=1, pairs_per_direction__gte=1)
@@ -47,14 +73,19 @@ class TestMethod(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.designation}-{self.edition}" if self.family == "aatcc" else f"{self.designation}:{self.edition}"
+        dash = "-" if self.family in (Family.AATCC, Family.AATCC_M6) else ":"
+        return f"{self.designation}{dash}{self.edition}"
+
+    @property
+    def owner(self) -> str:
+        return f"method:{self.code}"
 
 
 class LaunderingProcedure(models.Model):
     """How a load is washed: one row of a wash table of one edition."""
 
     code = models.SlugField(max_length=60, unique=True)
-    family = models.CharField(max_length=20)
+    family = models.CharField(max_length=20, choices=Family)
     label = models.CharField(max_length=80, help_text="as the standard writes it: (1) III, 4N")
     title = models.CharField(max_length=200)
     source = models.CharField(max_length=120)
@@ -75,7 +106,7 @@ class LaunderingProcedure(models.Model):
     retired = models.BooleanField(default=False)
 
     class Meta:
-        ordering = ["family", "code"]
+        ordering = ["family", "id"]  # as the tables of the catalogue run
         constraints = [
             models.CheckConstraint(
                 name="procedure_load_above_zero", condition=Q(load_mass_g__gt=0, ballast_piece_g__gt=0)
@@ -83,10 +114,11 @@ class LaunderingProcedure(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_family_name()} {self.label}"
+        return f"{self.get_family_display()} {self.label}"
 
-    def get_family_name(self) -> str:
-        return {"aatcc": "AATCC LP1", "iso": "ISO 6330"}.get(self.family, "Lab")
+    @property
+    def owner(self) -> str:
+        return f"procedure:{self.code}"
 
 
 class DryingProcedure(models.Model):
@@ -101,20 +133,30 @@ class DryingProcedure(models.Model):
         PRESS = "press", "flat press"
 
     code = models.SlugField(max_length=60, unique=True)
-    family = models.CharField(max_length=20)
-    label = models.CharField(max_length=40, help_text="as the standard writes it: A(i), F")
+    family = models.CharField(max_length=20, choices=Family)
+    label = models.CharField(max_length=40, help_text="always with its standard: AATCC A(i), ISO 6330 F normal")
     title = models.CharField(max_length=120)
     source = models.CharField(max_length=120)
     kind = models.CharField(max_length=10, choices=Kind)
     exhaust_max_c = models.DecimalField(max_digits=4, decimal_places=1, null=True)
+    exhaust_tolerance_c = models.DecimalField(max_digits=3, decimal_places=1, null=True)
     instruction = models.CharField(max_length=300)
     retired = models.BooleanField(default=False)
 
     class Meta:
-        ordering = ["family", "code"]
+        ordering = ["family", "id"]  # as the tables of the catalogue run
 
     def __str__(self) -> str:
         return f"{self.label} {self.title}"
+
+    @property
+    def owner(self) -> str:
+        return f"drying:{self.code}"
+
+    @property
+    def exhaust_limit_c(self) -> Decimal | None:
+        """The hottest exhaust that is still within the procedure, its tolerance included."""
+        return None if self.exhaust_max_c is None else self.exhaust_max_c + (self.exhaust_tolerance_c or 0)
 
     @property
     def needs_machine(self) -> bool:
@@ -133,16 +175,33 @@ class Figure(models.Model):
         HIGH = "H", "high"
         MEDIUM = "M", "medium"
         LOW = "L", "low"
+        UNKNOWN = "U", "not known"
 
     owner = models.CharField(max_length=80, help_text="method:<code>, procedure:<code> or drying:<code>")
     name = models.CharField(max_length=80)
-    value = models.CharField(max_length=120)
+    value = models.CharField(max_length=120, blank=True, help_text="empty: not known, the lab sets it")
     source = models.CharField(max_length=200)
     confidence = models.CharField(max_length=1, choices=Confidence)
+    field = models.CharField(max_length=40, blank=True, help_text="the owner's column that holds the same number")
 
     class Meta:
         ordering = ["owner", "id"]
-        constraints = [models.UniqueConstraint(name="figure_once", fields=["owner", "name"])]
+        constraints = [
+            models.UniqueConstraint(name="figure_once", fields=["owner", "name"]),
+            models.CheckConstraint(
+                name="figure_without_value_is_not_known",
+                condition=Q(confidence="U", value="") | (~Q(confidence="U") & ~Q(value="")),
+            ),
+            models.CheckConstraint(name="figure_has_source", condition=~Q(source="")),
+        ]
 
     def __str__(self) -> str:
-        return f"{self.name} {self.value}"
+        return f"{self.name} {self.value}".strip()
+
+    @property
+    def to_confirm(self) -> bool:
+        return self.confidence != self.Confidence.HIGH
+
+    @property
+    def is_known(self) -> bool:
+        return self.confidence != self.Confidence.UNKNOWN
