@@ -1,0 +1,27 @@
+"""What may happen in the laundry: loads, dryings, cycles and their corrections. Other rooms import from here."""
+
+from apps.laundering.services.conditions import WashRecord
+from apps.laundering.services.corrections import correct_load
+from apps.laundering.services.cycles import CycleOutOfOrder, tick_cycle, tick_cycles
+from apps.laundering.services.dryings import end_drying, start_drying, void_drying
+from apps.laundering.services.loads import end_wash, make_up_load, start_wash, take_out, void_load
+from apps.laundering.services.rules import NotAsAsked, Problem, ballast_advice
+
+__all__ = [
+    "CycleOutOfOrder",
+    "NotAsAsked",
+    "Problem",
+    "WashRecord",
+    "ballast_advice",
+    "correct_load",
+    "end_drying",
+    "end_wash",
+    "make_up_load",
+    "start_drying",
+    "start_wash",
+    "take_out",
+    "tick_cycle",
+    "tick_cycles",
+    "void_drying",
+    "void_load",
+]

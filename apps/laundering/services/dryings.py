@@ -1,0 +1,219 @@
+"""A drying run: pieces of one or several washes that dry the same way. Air drying holds no machine."""
+
+import uuid
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from django.db import transaction
+
+from apps.accounts.models import User
+from apps.core import clock
+from apps.core.errors import Refusal
+from apps.equipment.models import Equipment
+from apps.equipment.services import check_usable, lock_equipment
+from apps.laundering.models import Drying, Load, LoadPiece
+from apps.laundering.services import rules
+from apps.laundering.services.acts import (
+    disclose,
+    hold_drying,
+    hold_loads,
+    hold_pieces,
+    in_hand,
+    told_problems,
+    write_deviations,
+    write_down,
+)
+from apps.laundering.services.figures import Typed, optional_figure, words
+from apps.methods.models import DryingProcedure
+from apps.trail import services as trail
+
+State, Kind = Drying.State, DryingProcedure.Kind
+
+
+@transaction.atomic
+def start_drying(
+    *,
+    piece_ids: Iterable[int],
+    dryer_id: int | None,
+    load_id: int | None = None,
+    deviation: str = "",
+    at_risk: bool = False,
+    by: User,
+    at: datetime,
+    key: uuid.UUID | None = None,
+) -> Drying:
+    """Washed pieces with the same drying procedure go into the dryer, or are hung or laid.
+
+    They may come from several washes. `load_id`: the load on whose page it was asked; it must be one of theirs.
+    """
+    ids = sorted(set(piece_ids))
+    payload = ["start_drying", ids, dryer_id, deviation, at_risk]
+    pieces = hold_pieces(ids)
+    if done := trail.repeated(key=key, payload=payload):
+        return Drying.objects.get(pk=done.facts["drying"])
+    if not ids or len(pieces) != len(ids):
+        raise Refusal("Choose the pieces that are dried.", code="no_pieces", field="pieces")
+    loads = {load.pk: load for load in hold_loads(piece.load_id for piece in pieces)}
+    if load_id is not None and load_id not in loads:
+        raise Refusal(f"None of these pieces is in load {load_id}.", code="not_in_load", field="pieces")
+    in_hand(pieces)
+    procedure = _same_drying(pieces, loads)
+    clock.check_moment(at, after=max(load.wash_ended_at for load in loads.values()), what="The start of the drying")
+    dryer, problems = _free_dryer(procedure, dryer_id, at)
+    why = rules.written_deviation(problems, text=deviation, at_risk=at_risk, by=by)
+    drying = Drying.objects.create(procedure=procedure, dryer=dryer, started_at=at, by=by)
+    for piece in pieces:
+        piece.drying = drying
+        piece.save(update_fields=["drying"])
+    risk = at_risk and not by.manager
+    _write_deviations(pieces, told_problems(f"Drying {drying.pk}", problems, why, kind="drying"), risk, by, at)
+    disclose(pieces=pieces, what=f"Start of drying {drying.pk}", by=by, at=at)
+    facts = _facts(drying, pieces)
+    write_down(pieces=pieces, kind="drying.started", facts=facts, by=by, at=at, key=key, payload=payload)
+    return drying
+
+
+@transaction.atomic
+def end_drying(
+    *,
+    drying_id: int,
+    lint_filter_cleaned: bool,
+    exhaust_c: Typed = None,
+    remark: str = "",
+    cooled_down: bool | None = None,
+    deviation: str = "",
+    at_risk: bool = False,
+    by: User,
+    at: datetime,
+    key: uuid.UUID | None = None,
+) -> Drying:
+    """The pieces are dry and taken out. A tumble dryer's lint filter is cleaned, or the remark says why not."""
+    payload = ["end_drying", drying_id, lint_filter_cleaned, exhaust_c, remark, cooled_down, deviation, at_risk]
+    drying, pieces = _hold(drying_id)
+    if trail.repeated(key=key, payload=payload):
+        return drying
+    _check_state(drying, State.RUNNING)
+    pieces = in_hand(pieces)
+    clock.check_moment(at, after=drying.started_at, what="The end of the drying")
+    drying.exhaust_c = optional_figure(exhaust_c, what="The exhaust", field="exhaust_c", unit="°C", most=300)
+    drying.remark = words(remark, what="The remark", field="remark", most=300)
+    tumbled = drying.procedure.kind == Kind.TUMBLE
+    drying.lint_filter_cleaned, drying.cooled_down = tumbled and lint_filter_cleaned, cooled_down if tumbled else None
+    if tumbled and not lint_filter_cleaned and not drying.remark:
+        raise Refusal(
+            "Clean the lint filter, or say in the remark why it is not cleaned.", code="lint_filter", field="remark"
+        )
+    problems = rules.exhaust_problems(drying.procedure, drying.exhaust_c)
+    why = rules.written_deviation(problems, text=deviation, at_risk=at_risk, by=by)
+    drying.state, drying.ended_at = State.DRIED, at
+    drying.save(update_fields=["state", "ended_at", "exhaust_c", "remark", "lint_filter_cleaned", "cooled_down"])
+    risk = at_risk and not by.manager
+    _write_deviations(pieces, told_problems(f"Drying {drying.pk}", problems, why, kind="drying"), risk, by, at)
+    disclose(pieces=pieces, what=f"End of drying {drying.pk}", by=by, at=at)
+    facts = {
+        **_facts(drying, pieces),
+        "exhaust_c": drying.exhaust_c,
+        "lint_filter_cleaned": drying.lint_filter_cleaned,
+        "cooled_down": drying.cooled_down,
+        "remark": drying.remark,
+    }
+    write_down(pieces=pieces, kind="drying.ended", facts=facts, by=by, at=at, key=key, payload=payload)
+    return drying
+
+
+@transaction.atomic
+def void_drying(*, drying_id: int, reason: str, by: User, at: datetime, key: uuid.UUID | None = None) -> Drying:
+    """A drying that does not count. Its pieces wait to be dried again; the run stays in the book as void."""
+    payload = ["void_drying", drying_id, reason]
+    drying, pieces = _hold(drying_id)
+    if trail.repeated(key=key, payload=payload):
+        return drying
+    _check_state(drying, State.RUNNING, State.DRIED)
+    if any(piece.outcome == LoadPiece.Outcome.TICKED for piece in pieces):
+        raise Refusal("A cycle of this drying is ticked off already, so the drying stands.", code="cycle_ticked")
+    pieces = in_hand(pieces)
+    drying.void_reason = words(reason, what="The reason", field="reason", most=rules.WHY_LENGTH, needed=True)
+    clock.check_moment(at, after=drying.ended_at or drying.started_at, what="Breaking off the drying")
+    changed = ["state", "void_reason"]
+    if drying.state == State.RUNNING:
+        drying.ended_at = at
+        changed.append("ended_at")
+    drying.state = State.VOID
+    drying.save(update_fields=changed)
+    for piece in pieces:
+        piece.void_dryings.add(drying)
+        piece.drying = None
+        piece.save(update_fields=["drying"])
+    text = f"Drying {drying.pk} broken off; the pieces are dried again. Reason: {drying.void_reason}"
+    _write_deviations(pieces, [("drying", text)], False, by, at)
+    facts = {**_facts(drying, pieces), "reason": drying.void_reason}
+    write_down(pieces=pieces, kind="drying.void", facts=facts, by=by, at=at, key=key, payload=payload)
+    return drying
+
+
+def _hold(drying_id: int) -> tuple[Drying, list[LoadPiece]]:
+    pieces = hold_pieces(drying_id=drying_id)
+    hold_loads(piece.load_id for piece in pieces)
+    return hold_drying(drying_id), pieces
+
+
+def _same_drying(pieces: Sequence[LoadPiece], loads: dict[int, Load]) -> DryingProcedure:
+    """The one drying procedure of pieces that are washed and not yet dried."""
+    first = pieces[0].specimen.request.drying
+    for piece in pieces:
+        name = rules.named(piece.specimen)
+        if not piece.open:
+            raise Refusal(f"{name} has left its load.", code="piece_shut", field="pieces")
+        if loads[piece.load_id].state != Load.State.WASHED:
+            raise Refusal(f"{name} is not washed yet.", code="not_washed", field="pieces")
+        if piece.drying_id is not None:
+            raise Refusal(f"{name} is in drying {piece.drying_id} already.", code="in_drying", field="pieces")
+        if piece.specimen.request.drying_id != first.pk:
+            raise Refusal(
+                f"{name} dries by {piece.specimen.request.drying}, {rules.named(pieces[0].specimen)} by {first}."
+                " Dry them apart.",
+                code="drying_differs",
+                field="pieces",
+            )
+    return first
+
+
+def _free_dryer(
+    procedure: DryingProcedure, dryer_id: int | None, at: datetime
+) -> tuple[Equipment | None, list[rules.Problem]]:
+    """Hold the machine; refused unless it is a dryer that stands free. Air drying takes none."""
+    if not procedure.needs_machine:
+        if dryer_id is not None:
+            raise Refusal(f"{procedure} needs no machine.", code="no_machine_needed", field="dryer")
+        return None, []
+    found = lock_equipment([dryer_id])
+    if not found or found[0].kind != Equipment.Kind.DRYER:
+        raise Refusal("Choose the dryer.", code="no_dryer", field="dryer")
+    if running := Drying.objects.filter(dryer=found[0], state=State.RUNNING).first():
+        raise Refusal(f"{found[0]} is drying already (drying {running.pk}).", code="dryer_busy", field="dryer")
+    return found[0], [rules.Problem("dryer", "overdue", fact, "", "drying") for fact in check_usable(found[0], at)]
+
+
+def _check_state(drying: Drying, *states: str) -> None:
+    if drying.state not in states:
+        raise Refusal(
+            f"Drying {drying.pk} is {drying.get_state_display()}. Look at it again.", code=f"drying_{drying.state}"
+        )
+
+
+def _facts(drying: Drying, pieces: Sequence[LoadPiece]) -> dict:
+    return {
+        "drying": drying.pk,
+        "procedure": str(drying.procedure),
+        "dryer": drying.dryer.name if drying.dryer else "",
+        "loads": sorted({piece.load_id for piece in pieces}),
+    }
+
+
+def _write_deviations(
+    pieces: Sequence[LoadPiece], told: list[tuple[str, str]], at_risk: bool, by: User, at: datetime
+) -> None:
+    """Under the number of each load that the pieces came from."""
+    for load_id in sorted({piece.load_id for piece in pieces}):
+        own = [piece for piece in pieces if piece.load_id == load_id]
+        write_deviations(pieces=own, load_number=load_id, told=told, at_risk=at_risk, by=by, at=at)
