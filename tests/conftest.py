@@ -40,11 +40,16 @@ if CLUSTER:
 from django.conf import settings  # noqa: E402
 from hypothesis import settings as hypothesis_settings  # noqa: E402
 
+if settings.configured:
+    raise pytest.UsageError("Unset DJANGO_SETTINGS_MODULE: the tests set up the house themselves.")
+# Read now; and the name is taken back, or a worker of this run (tests/run) would read them before it comes to here.
+DATABASES = settings.DATABASES
+del os.environ["DJANGO_SETTINGS_MODULE"]
 settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 settings.WHITENOISE_AUTOREFRESH = True  # else every test client's first page walks all static files
 if DATABASE == "sqlite":
     # A file, as in a real desk installation: threads of the live server get connections of their own.
-    settings.DATABASES["default"]["TEST"] = {"NAME": str(FOLDER / "test.sqlite3")}
+    DATABASES["default"]["TEST"] = {"NAME": str(FOLDER / "test.sqlite3")}
 
 hypothesis_settings.register_profile("house", derandomize=True, deadline=None, database=None)
 hypothesis_settings.load_profile("house")
@@ -53,7 +58,9 @@ pytest_plugins = ["tests.browser", "tests.tally"]
 
 
 def pytest_report_header() -> str:
-    return f"database: {DATABASE}"
+    return (
+        "databases: sqlite and postgres, side by side" if "FULLING_BOTH_LEGS" in os.environ else f"database: {DATABASE}"
+    )
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -84,7 +91,11 @@ def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: N
 
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup: None, django_db_blocker):
-    """On PostgreSQL, threads (the live server's, the races') work as the web role; the test itself as the owner."""
+    """The database is the one asked for. On PostgreSQL, threads (the live server's, the races') work as the web role,
+    the test itself as the owner."""
+    from django.db import connection
+
+    assert connection.vendor == {"sqlite": "sqlite", "postgres": "postgresql"}[DATABASE]
     if not CLUSTER:
         yield
         return

@@ -19,6 +19,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    if type(report) is not pytest.TestReport:
+        return  # one of a test's subtests
     if report.skipped or report.when == "call":
         counter = SKIPPED if report.skipped else RAN
         counter.update(dict(report.user_properties).get("kinds", []))
