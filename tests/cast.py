@@ -14,6 +14,8 @@ from apps.equipment.models import Equipment
 from apps.intake import services as intake
 from apps.intake.models import Job, Request
 from apps.intake.services import JobDetails, RequestDetails, ReviewDetails, SampleDetails
+from apps.laundering import services as laundering
+from apps.laundering.models import Load
 from apps.measuring import services as measuring
 from apps.measuring.models import BenchmarkPair
 from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
@@ -134,3 +136,49 @@ def with_readings(cast, request: Request, stage: int, values, *, at: datetime = 
 def with_originals(cast, request: Request, values="250", **how) -> Request:
     """Every original reading is in: the specimens may be washed."""
     return with_readings(cast, request, 0, values, **how)
+
+
+def in_a_load(cast, request: Request, *, at: datetime = NOON) -> Load:
+    """Every piece of the request that may be washed lies in one load."""
+    ready = request.specimens.filter(stage="ready").values_list("pk", flat=True)
+    return laundering.make_up_load(specimen_ids=ready, by=cast.lou, at=at)
+
+
+def out_of_the_load(cast, load: Load, *, at: datetime = NOON) -> Load:
+    """The load is washed as its procedure asks, dried, and its cycles are ticked off."""
+    wash, pieces = load.procedure, list(load.pieces.filter(open=True).select_related("specimen__request__drying"))
+    who = {"by": cast.lou, "at": at}
+    laundering.start_wash(
+        load_id=load.pk,
+        washer_id=cast.washers[0].pk,
+        specimen_mass_g="300",
+        ballast_mass_g=str(wash.load_mass_g - 300),
+        ballast_pieces="11",
+        ballast=wash.ballast,
+        detergent=wash.detergent,
+        detergent_lot="invented 7",
+        detergent_g=str(wash.detergent_g or 20),
+        water_temp_c=str(wash.wash_temp_c),
+        temp_source="dip",
+        **who,
+    )
+    laundering.end_wash(load_id=load.pk, **who)
+    machine = pieces[0].specimen.request.drying.needs_machine
+    dryer = cast.dryers[0].pk if machine else None
+    drying = laundering.start_drying(piece_ids=[piece.pk for piece in pieces], dryer_id=dryer, **who)
+    laundering.end_drying(
+        drying_id=drying.pk,
+        lint_filter_cleaned=machine,
+        exhaust_c="60" if machine else None,
+        cooled_down=True if machine else None,
+        **who,
+    )
+    laundering.tick_cycles(shown={piece.specimen_id: piece.ordinal for piece in pieces}, **who)
+    return load
+
+
+def after_cycle(cast, request: Request, *, cycles: int = 1, at: datetime = NOON) -> Request:
+    """That many cycles more: washed, dried and ticked off; readings are due where the request asks for them."""
+    for _ in range(cycles):
+        out_of_the_load(cast, in_a_load(cast, request, at=at), at=at)
+    return request

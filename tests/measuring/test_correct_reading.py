@@ -10,8 +10,8 @@ from apps.measuring.models import Reading
 from apps.measuring.queries import results_of
 from apps.measuring.services import correct_reading
 from apps.trail.queries import timeline
-from tests.cast import NOON, LabTestCase, a_marked_request, with_originals, with_readings
-from tests.measuring.support import HOUR, issue, pair, washed
+from tests.cast import NOON, LabTestCase, a_marked_request, after_cycle, with_originals, with_readings
+from tests.measuring.support import HOUR, issue, pair
 
 
 class CorrectTests(LabTestCase):
@@ -40,7 +40,7 @@ class CorrectTests(LabTestCase):
         self.assertEqual((entry.facts["now"]["mm"], entry.facts["reason"]), ("251", "misread"))
 
     def test_also_after_later_washes_and_the_specimen_stays_where_it_is(self):
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         with_readings(self, self.request, 1, "245")
         self.correct()
         self.assertEqual(self.request.specimens.get().stage, Specimen.Stage.DONE)

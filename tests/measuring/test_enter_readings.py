@@ -13,8 +13,17 @@ from apps.intake.services import set_aside
 from apps.measuring.models import Reading
 from apps.measuring.services import Entry, SheetRefused, enter_reading, enter_readings
 from apps.trail.queries import broken_link, timeline
-from tests.cast import NOON, LabTestCase, a_marked_request, with_originals, with_readings
-from tests.measuring.support import HOUR, into_load, issue, out_of_load, pair, washed
+from tests.cast import (
+    NOON,
+    LabTestCase,
+    a_marked_request,
+    after_cycle,
+    in_a_load,
+    out_of_the_load,
+    with_originals,
+    with_readings,
+)
+from tests.measuring.support import HOUR, issue, pair
 
 ONE = {"count": 1, "fewer_reason": "short"}
 
@@ -49,10 +58,10 @@ class EnterTests(LabTestCase):
         self.assertEqual(self.stage(), Specimen.Stage.MARKED)
         self.read("A1 width 3", "250")
         self.assertEqual(self.stage(), Specimen.Stage.READY)
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         with_readings(self, self.request, 1, "245")
         self.assertEqual(self.stage(), Specimen.Stage.READY)
-        washed(self.request, by=self.lou, cycles=2)
+        after_cycle(self, self.request, cycles=2)
         with_readings(self, self.request, 3, "244")
         self.assertEqual(self.stage(), Specimen.Stage.DONE)
 
@@ -76,12 +85,12 @@ class EnterTests(LabTestCase):
         self.assertIn("is not measured after cycle 2", self.refused("cells", stage=2))
         with_originals(self, self.request)
         self.assertEqual(self.refused("cells", stage=1), "A1 has had 0 cycles; its readings after cycle 1 come later.")
-        load = into_load(self.request, by=self.lou)
+        load = in_a_load(self, self.request)
         self.assertEqual(self.refused("cells", stage=1), f"A1 is in load {load.pk}.")
-        out_of_load(load, by=self.lou)
+        out_of_the_load(self, load)
         self.assertEqual(self.refused("cells", stage=3), "A1 has had 1 cycle; its readings after cycle 3 come later.")
         with_readings(self, self.request, 1, ["245"] * 5 + ["240"])
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         self.assertIn("has had 2 cycles", self.refused("cells", stage=3))
         self.assertIn("Already read", self.refused("cells", stage=1))
 
@@ -99,7 +108,7 @@ class EnterTests(LabTestCase):
         self.refused("future", at=NOON + HOUR)
         with_originals(self, self.request)
         with clock.set_to(NOON + 5 * HOUR):
-            washed(self.request, by=self.lou, at=NOON + 4 * HOUR)
+            after_cycle(self, self.request, at=NOON + 4 * HOUR)
             self.refused("before_previous_step", text="245", stage=1, at=NOON + 3 * HOUR)
 
     def test_a_late_entry_is_disclosed(self):
@@ -186,18 +195,18 @@ class SecondLookTests(LabTestCase):
 
     def test_a_slip_is_told_by_its_siblings(self):
         self.enter(["250"] * 6)
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         (sentence,) = self.looks(["243", "213", "244", "250", "251", "250"], stage=1)
         self.assertEqual(sentence, "213 mm is far from what the other pairs of this direction did.")
 
     def test_knits_may_grow_in_width_and_wool_may_felt(self):
         self.enter(["250"] * 6)
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         self.assertEqual(len(self.enter(["150", "152", "155", "300", "305", "310"], stage=1)), 6)
 
     def test_beyond_half_asks_once_a_sheet_and_is_disclosed(self):
         self.enter(["250"] * 6)
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         texts = ["120", "121", "122", "250", "250", "250"]
         self.assertEqual(len(self.looks(texts, stage=1)), 3)
         with self.assertRaises(Refusal) as refused:

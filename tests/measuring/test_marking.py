@@ -9,8 +9,8 @@ from apps.intake.services import cut_specimens
 from apps.measuring.models import BenchmarkPair
 from apps.measuring.services import cut_and_mark, lose_mark, mark_specimens
 from apps.trail.queries import timeline
-from tests.cast import NOON, LabTestCase, a_marked_request, a_received_job, with_originals, with_readings
-from tests.measuring.support import HOUR, issue, pair, washed
+from tests.cast import NOON, LabTestCase, a_marked_request, a_received_job, after_cycle, with_originals, with_readings
+from tests.measuring.support import HOUR, issue, pair
 
 
 class CutAndMarkTests(LabTestCase):
@@ -79,7 +79,7 @@ class CutAndMarkTests(LabTestCase):
 class LoseMarkTests(LabTestCase):
     def setUp(self):
         self.request = with_originals(self, a_marked_request(self, count=1, fewer_reason="short"))
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         self.pair = pair(self.request, "A1 length 2")
 
     def lose(self, **how):

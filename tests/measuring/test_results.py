@@ -9,8 +9,8 @@ from apps.measuring.queries import results_of
 from apps.measuring.results import RequestResult
 from apps.measuring.services import correct_reading, lose_mark
 from apps.methods.models import TestMethod
-from tests.cast import NOON, LabTestCase, a_marked_request, with_originals, with_readings
-from tests.measuring.support import pair, washed
+from tests.cast import NOON, LabTestCase, a_marked_request, after_cycle, with_originals, with_readings
+from tests.measuring.support import pair
 
 ONE = {"count": 1, "fewer_reason": "short"}
 
@@ -27,7 +27,7 @@ class ResultTests(LabTestCase):
         )
         request = a_marked_request(self, count=method.specimens, **{"method": method.code, **order})
         with_originals(self, request, before, unit=unit)
-        washed(request, by=self.lou)
+        after_cycle(self, request)
         return self.result(with_readings(self, request, 1, after, unit=unit))
 
     def a_method(self, benchmark="250", specimens=1, pairs=1, averaging="ratio_of_means", step="0.1"):
@@ -110,7 +110,7 @@ class WhatCountsTests(ResultTests):
     def test_what_is_missing_is_named(self):
         missing = self.result(self.request).missing
         self.assertEqual(missing[0], "A1 has had 0 of 3 cycles.")
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         with_readings(self, self.request, 1, ["245", "245", "", *["245"] * 15])
         result = self.result(self.request)
         self.assertIn("A1 is not read after cycle 1: length 3.", result.missing)
@@ -118,9 +118,9 @@ class WhatCountsTests(ResultTests):
         self.assertEqual(result.of("length", 1).summary.n_pairs, 8)
 
     def test_all_read_is_complete(self):
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         with_readings(self, self.request, 1, "245")
-        washed(self.request, by=self.lou, cycles=2)
+        after_cycle(self, self.request, cycles=2)
         with_readings(self, self.request, 3, "240")
         result = self.result(self.request)
         self.assertEqual((result.complete, result.missing, result.stages), (True, [], [1, 3]))
@@ -129,7 +129,7 @@ class WhatCountsTests(ResultTests):
         self.assertEqual([r.stage for r in result.final], [3, 3])
 
     def test_a_specimen_set_aside_is_left_out_and_named(self):
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         with_readings(self, self.request, 1, ["245"] * 12 + ["200"] * 6)
         self.assertEqual(self.lengths(self.result(self.request), 1), "-8.0")
         spoilt = self.request.specimens.get(number=3)
@@ -139,16 +139,16 @@ class WhatCountsTests(ResultTests):
         self.assertEqual(len(result.rows), 12)
 
     def test_a_corrected_reading_counts_in_its_stead(self):
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         with_readings(self, self.request, 1, "245")
         wrong = Reading.objects.filter(stage=1, pair__direction="length").first()
         correct_reading(reading_id=wrong.pk, text="236", unit="mm", reason="slip", by=self.bea, at=NOON)
         self.assertEqual(self.lengths(self.result(self.request), 1), "-2.4")
 
     def test_the_curve_rests_on_pairs_common_to_all_stages(self):
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         with_readings(self, self.request, 1, ["230", *["245"] * 17])
-        washed(self.request, by=self.lou, cycles=2)
+        after_cycle(self, self.request, cycles=2)
         lost = pair(self.request, "A1 length 1")
         lose_mark(pair_id=lost.pk, stage=3, reason="frayed", by=self.bea, at=NOON)
         with_readings(self, self.request, 3, ["", *["240"] * 17])
@@ -159,9 +159,9 @@ class WhatCountsTests(ResultTests):
         self.assertTrue(result.complete)
 
     def test_all_pairs_of_a_direction_lost_is_not_complete(self):
-        washed(self.request, by=self.lou)
+        after_cycle(self, self.request)
         with_readings(self, self.request, 1, "245")
-        washed(self.request, by=self.lou, cycles=2)
+        after_cycle(self, self.request, cycles=2)
         for row in self.result(self.request).rows:
             if row.direction == "width":
                 lose_mark(pair_id=row.pair.pk, stage=3, reason="bled", by=self.bea, at=NOON)
@@ -237,7 +237,7 @@ class QueryCountTests(ResultTests):
         for wanted in (2, 22):
             while len(requests) < wanted:
                 request = with_originals(self, a_marked_request(self, **ONE))
-                requests.append(with_readings(self, washed(request, by=self.lou), 1, "245"))
+                requests.append(with_readings(self, after_cycle(self, request), 1, "245"))
             fresh = type(request).objects.filter(pk__in=[request.pk for request in requests])
             with self.subTest(wanted), self.assertNumQueries(8):
                 results = results_of(fresh)

@@ -1,4 +1,4 @@
-"""What the bench sees, and the results that reports rely on."""
+"""The results that pages and reports rely on."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -7,11 +7,8 @@ from django.db.models import prefetch_related_objects
 
 from apps.accounts.queries import the_lab
 from apps.intake.models import Request, Specimen
-from apps.laundering.models import LoadPiece
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.results import RequestResult, assemble
-
-Stage = Specimen.Stage
 
 
 def results_of(requests: Iterable[Request]) -> dict[int, RequestResult]:
@@ -50,35 +47,3 @@ def _rows_of(requests: list[Request]) -> tuple[dict, dict, dict]:
         reading.pair = pairs[reading.pair_id]
         by_pair[reading.pair_id].append(reading)
     return by_request, by_specimen, by_pair
-
-
-def not_due(specimen: Specimen, stage: int, request: Request, load: int | None = None) -> str:
-    """Why this specimen is not to be read at this stage now, in a sentence; nothing when its reading is due."""
-    name, where, cycles = specimen.short_code, specimen.stage, specimen.cycles_valid
-    if stage and stage not in request.measured_cycles:
-        return f"{request} is not measured after cycle {stage}."
-    if where == Stage.SET_ASIDE:
-        return f"{name} is set aside: {specimen.set_aside_reason}."
-    if where == Stage.CUT:
-        return f"{name} is not marked yet."
-    if stage == 0:
-        return (
-            "" if where == Stage.MARKED else f"The original readings of {name} are complete; a wrong one is corrected."
-        )
-    if where == Stage.OWED and cycles == stage:
-        return ""
-    if where == Stage.IN_LOAD and stage > cycles:
-        return f"{name} is in {f'load {load}' if load else 'a load'}."
-    if where == Stage.MARKED:
-        return f"The original readings of {name} come first."
-    if stage > cycles:
-        had = "1 cycle" if cycles == 1 else f"{cycles} cycles"
-        return f"{name} has had {had}; its readings after cycle {stage} come later."
-    if stage < cycles:
-        return f"{name} has had {cycles} cycles; it can no longer be read as after cycle {stage}."
-    return f"The readings of {name} after cycle {stage} are complete; a wrong one is corrected."
-
-
-def loads_of(specimens: Iterable[Specimen]) -> dict[int, int]:
-    """The number of the load that a specimen lies in now."""
-    return dict(LoadPiece.objects.filter(specimen__in=specimens, open=True).values_list("specimen", "load"))
