@@ -96,7 +96,8 @@ class Load(WashConditions):
             ),
             models.CheckConstraint(
                 name="load_washed_has_ended",
-                condition=~Q(state="washed") | Q(wash_ended_at__gte=models.F("wash_started_at")),
+                condition=~Q(state="washed")
+                | Q(wash_ended_at__isnull=False, wash_ended_at__gte=models.F("wash_started_at")),
             ),
         ]
 
@@ -156,7 +157,8 @@ class Drying(models.Model):
                 name="drying_one_running_per_dryer", fields=["dryer"], condition=Q(state="running")
             ),
             models.CheckConstraint(
-                name="drying_ended_when_dried", condition=~Q(state="dried") | Q(ended_at__gte=models.F("started_at"))
+                name="drying_ended_when_dried",
+                condition=~Q(state="dried") | Q(ended_at__isnull=False, ended_at__gte=models.F("started_at")),
             ),
             models.CheckConstraint(
                 name="drying_void_has_reason",

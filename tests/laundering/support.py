@@ -47,12 +47,12 @@ def requests(cast, *, samples: int = 1, construction: str = "woven", bleeds: boo
     return list(Request.objects.filter(sample__job=row).order_by("pk"))
 
 
-def ready(cast, *, count: int = 3, **how) -> Request:
+def ready(cast, *, count: int = 3, originals: str = "250", **how) -> Request:
     """A request whose specimens are marked and measured: they may be washed."""
     (request,) = requests(cast, **how)
     fewer = "cloth is short" if count < 3 else ""
     measuring.cut_and_mark(request_id=request.pk, count=count, fewer_reason=fewer, by=cast.bea, at=NOON - HOUR)
-    return with_originals(cast, request, at=NOON - HOUR)
+    return with_originals(cast, request, originals, at=NOON - HOUR)
 
 
 def pieces_of(*requests: Request) -> list[Specimen]:

@@ -20,7 +20,8 @@ def figure(value: Typed, *, what: str, field: str, unit: str, most: int, above_z
     if not FIGURE.fullmatch(text):
         raise Refusal(f"{what}: type a figure in {unit}, such as 40 or 40.5.", code="not_a_figure", field=field)
     number = Decimal(text.replace(",", "."))
-    if number != number.quantize(Decimal("0.1")):
+    typed = isinstance(value, str)  # "1,800" may mean thousands; a number that was reckoned means what it says
+    if len(text.replace(",", ".").partition(".")[2]) > 1 if typed else number != number.quantize(Decimal("0.1")):
         raise Refusal(
             f"{what}: one decimal at most. Leave thousands unseparated: 1800, not 1,800.", code="decimals", field=field
         )
