@@ -125,11 +125,11 @@ def to_svg(drawing: Drawing) -> SafeString:
     )
 
 
-# The curve over the cycles
+# The curve over the cycles: small enough that its words are read at phone width
 
-WIDTH, HEIGHT = 680, 320
-LEFT, RIGHT, TOP, BOTTOM = 56, 150, 34, 48
-LABEL_GAP = 17
+WIDTH, HEIGHT = 460, 300
+LEFT, RIGHT, TOP, BOTTOM = 50, 66, 32, 46
+LABEL_GAP = 16
 
 
 def ticks(low: float, high: float, count: int = 5) -> list[Decimal]:
@@ -158,13 +158,15 @@ def curve(
 ) -> Drawing:
     """Percent change over the wash cycles: one line a direction, named at its end; limits as dashed lines.
 
-    `points`: "length" -> [(1, Decimal("-2.1")), ...]; every line starts at cycle 0 with no change.
-    `limits`: ("length, lower limit", Decimal("-3.0")). The table beside it is the caller's.
+    `points`: "length" -> [(1, Decimal("-2.1")), ...], rounded as reported; every line starts at cycle 0 with no change.
+    `limits`: ("lower limit", Decimal("-3.0")); those of one value share a line. The table beside it is the caller's.
     """
     lines = {name: [(0, Decimal(0)), *sorted(row)] for name, row in points.items()}
-    values = [value for row in lines.values() for _, value in row] + [value for _, value in limits]
-    low, high = min([Decimal(-1), *values]), max([Decimal(1), *values])
-    marks = ticks(float(low), float(high))
+    shared: dict[Decimal, list[str]] = {}
+    for name, value in limits:
+        shared.setdefault(value, []).append(name)
+    values = [value for row in lines.values() for _, value in row] + list(shared)
+    marks = ticks(float(min([Decimal(-1), *values])), float(max([Decimal(1), *values])))
     cycles = max([1, *(cycle for row in lines.values() for cycle, _ in row)])
 
     def x(cycle: int) -> float:
@@ -173,26 +175,23 @@ def curve(
     def y(value: Decimal) -> float:
         return TOP + (HEIGHT - TOP - BOTTOM) * float((marks[-1] - value) / (marks[-1] - marks[0]))
 
-    shapes: list[Shape] = []
+    shapes: list[Shape] = [Text(0, 12, "change, %", "start", "quiet")]
     for mark in marks:
         shapes.append(Line(LEFT, y(mark), WIDTH - RIGHT, y(mark), "axis" if mark == 0 else "thread"))
-        shapes.append(Text(LEFT - 10, y(mark) + 4, format_change(mark), "end", "figure"))
-    for cycle in _cycle_marks(cycles):
-        shapes.append(Text(x(cycle), HEIGHT - BOTTOM + 22, str(cycle), "middle", "figure"))
-    shapes.append(Text((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 6, "wash cycles", "middle", "quiet"))
-    shapes.append(Text(0, 13, "change, %", "start", "quiet"))
-    for _, value in limits:
+        shapes.append(Text(LEFT - 8, y(mark) + 5, format_change(mark), "end"))
+    shapes += [Text(x(cycle), HEIGHT - BOTTOM + 21, str(cycle), "middle") for cycle in _cycle_marks(cycles)]
+    shapes.append(Text(x(0), HEIGHT - 6, "wash cycles", "start", "quiet"))
+    for number, (value, names) in enumerate(sorted(shared.items())):
         shapes.append(Line(LEFT, y(value), WIDTH - RIGHT, y(value), "limit"))
+        place, anchor = (WIDTH - RIGHT - 6, "end") if number % 2 else (LEFT + 6, "start")
+        shapes.append(Text(place, y(value) - 6, f"{', '.join(names)} {format_change(value)}", anchor, "quiet"))
     for number, row in enumerate(lines.values()):
-        css = f"series series-{number % 4 + 1}"
+        css = f"series series-{number % 2 + 1}"
         shapes.append(Polyline(tuple((x(cycle), y(value)) for cycle, value in row), css))
         shapes += [_marker(number, x(cycle), y(value), css) for cycle, value in row]
-    labels = [
-        (y(row[-1][1]), name, f"name series-{number % 4 + 1}") for number, (name, row) in enumerate(lines.items())
-    ]
-    labels += [(y(value), name, "quiet") for name, value in limits]
-    for place, (_, name, css) in zip(spread_labels([label[0] for label in labels]), labels, strict=True):
-        shapes.append(Text(WIDTH - RIGHT + 12, place + 4, name, "start", css))
+    ends = spread_labels([y(row[-1][1]) for row in lines.values()])
+    for number, (name, end) in enumerate(zip(lines, ends, strict=True)):
+        shapes.append(Text(WIDTH - RIGHT + 10, end + 5, name, "start", f"name series-{number % 2 + 1}"))
     desc = "; ".join(
         f"{name}: " + ", ".join(f"cycle {cycle} {format_change(value)} %" for cycle, value in row[1:])
         for name, row in lines.items()
@@ -202,7 +201,7 @@ def curve(
 
 def _cycle_marks(cycles: int) -> list[int]:
     """Every cycle up to ten; beyond that, so many that the figures do not touch."""
-    step = next(step for step in (1, 2, 5, 10, 20, 50) if cycles <= step * 10)
+    step = next(step for step in (1, 2, 5, 10, 20, 50, cycles) if cycles <= step * 10)
     return list(range(0, cycles + 1, step))
 
 

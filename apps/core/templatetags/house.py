@@ -7,7 +7,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django import template
-from django.forms import BaseForm, BoundField, IntegerField, Widget
+from django.forms import BaseForm, BoundField, DecimalField, FloatField, Widget
 from django.template.context import Context
 from django.utils import timezone
 from django.utils.dateformat import format as format_date
@@ -150,7 +150,7 @@ def _kept_as_typed(field: BoundField) -> Widget:
     """A number input drops what it cannot read; a text input with a keypad keeps it for the person to correct."""
     widget = copy(field.field.widget)
     if getattr(widget, "input_type", "") == "number":
-        keypad = "numeric" if isinstance(field.field, IntegerField) else "decimal"
+        keypad = "decimal" if isinstance(field.field, DecimalField | FloatField) else "numeric"
         kept = {name: value for name, value in widget.attrs.items() if name not in ("min", "max", "step")}
         widget.input_type, widget.attrs = "text", {"inputmode": keypad, "autocomplete": "off", **kept}
     return widget
