@@ -16,11 +16,11 @@ from apps.core import clock
 from apps.core.errors import Refusal
 from apps.intake.locks import ensure_open, lock_requests
 from apps.intake.models import Deviation, Request, Specimen
-from apps.intake.services import deviate, disclose_late
+from apps.intake.services import advance, deviate, disclose_late
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.queries import loads_of, not_due
 from apps.measuring.services.plausible import Looked, second_looks
-from apps.measuring.services.standing import check_read_at, move_on
+from apps.measuring.services.standing import check_read_at, next_step
 from apps.trail import services as trail
 
 READINGS = Request.OpenedFor.READINGS
@@ -113,15 +113,8 @@ def enter_readings(
     """
     (request,) = lock_requests([request_id])
     entries = [Entry(entry.pair_id, entry.text.strip()) for entry in entries if entry.text.strip()]
-    payload = [
-        "readings",
-        request.pk,
-        stage,
-        unit,
-        [[e.pair_id, e.text] for e in entries],
-        confirmed,
-        remark.strip(),
-    ]
+    texts = [[entry.pair_id, entry.text] for entry in entries]
+    payload = ["readings", request.pk, stage, unit, texts, confirmed, remark.strip()]
     if done := trail.repeated(key=key, payload=payload):
         return _in_order(entries, Reading.objects.filter(pk__in=done.facts["standing"]))
     ensure_open(request, READINGS)
@@ -141,12 +134,14 @@ def enter_readings(
     for row in rows:
         sheet.standing[row.pair_id, stage] = row
     _disclose(sheet, odd, remark, by=by, at=at)
-    complete = [specimen.code for specimen in touched if move_on(specimen, stage, request)]
+    steps = [(specimen, step) for specimen in touched if (step := next_step(specimen, stage, request))]
+    for specimen, (to, since) in steps:
+        advance(specimen=specimen, to=to, at=since)
     facts = {
         "request": str(request),
         "stage": stage,
         "readings": [_told(row) for row in rows],
-        "complete": complete,
+        "complete": [specimen.code for specimen, _ in steps],
         "standing": [sheet.standing[entry.pair_id, stage].pk for entry in entries],
     }
     stream = request.sample.job.stream

@@ -12,7 +12,7 @@ from apps.intake.locks import ensure_open, lock_requests
 from apps.intake.models import Deviation, Request, Specimen
 from apps.intake.services import advance, cut_specimens, deviate, disclose_late
 from apps.measuring.models import BenchmarkPair, Reading
-from apps.measuring.services.standing import check_read_at, ensure_due, move_on
+from apps.measuring.services.standing import check_read_at, ensure_due, next_step
 from apps.trail import services as trail
 
 Stage = Specimen.Stage
@@ -117,14 +117,15 @@ def lose_mark(
         by=by,
         at=at,
     )
-    complete = move_on(specimen, stage, request)
+    if step := next_step(specimen, stage, request):
+        advance(specimen=specimen, to=step[0], at=step[1])
     facts = {
         "specimen": specimen.code,
         "direction": pair.direction,
         "number": pair.number,
         "stage": stage,
         "reason": pair.lost_reason,
-        "complete": [specimen.code] if complete else [],
+        "complete": [specimen.code] if step else [],
     }
     trail.record(stream=job.stream, kind="mark.lost", by=by, at=at, facts=facts, key=key, payload=payload)
     return pair

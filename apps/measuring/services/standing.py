@@ -1,11 +1,10 @@
-"""Whether a specimen may be read now, and what follows when the last reading due is in."""
+"""Whether a specimen may be read now, and where it goes when the last reading due is in."""
 
 from datetime import datetime
 
 from apps.core import clock
 from apps.core.errors import Refusal
 from apps.intake.models import Request, Specimen
-from apps.intake.services import advance
 from apps.laundering.models import CycleLog
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.queries import not_due
@@ -27,13 +26,14 @@ def check_read_at(at: datetime, specimens: list[Specimen], stage: int) -> None:
     clock.check_moment(at, after=max(before, default=None), what="The reading")
 
 
-def move_on(specimen: Specimen, stage: int, request: Request) -> bool:
-    """When every reading due is in, the specimen may be washed, or is done after the last cycle."""
+def next_step(specimen: Specimen, stage: int, request: Request) -> tuple[Stage, datetime] | None:
+    """Where a specimen goes, and since when, once every reading due is in; None while one is missing.
+
+    It may be washed, or is done after the last cycle.
+    """
     due = [pair.pk for pair in BenchmarkPair.objects.filter(specimen=specimen) if pair.is_due_at(stage)]
     read = dict(Reading.objects.in_force().filter(pair__in=due, stage=stage).values_list("pair", "at"))
     if len(read) < len(due):
-        return False
+        return None
     last = stage > 0 and specimen.cycles_valid == request.cycles
-    since = max([specimen.stage_since, *read.values()])
-    advance(specimen=specimen, to=Stage.DONE if last else Stage.READY, at=since)
-    return True
+    return Stage.DONE if last else Stage.READY, max([specimen.stage_since, *read.values()])
