@@ -32,9 +32,11 @@ from tests.laundering.support import (
 
 
 class StartTests(LabTestCase):
-    def setUp(self):
-        self.request = ready(self)
-        self.load = make_up(self, self.request)
+    @classmethod
+    def setUpTestData(cls):
+        super().setUpTestData()
+        cls.request = ready(cls)
+        cls.load = make_up(cls, cls.request)
 
     def refused(self, code: str, **how) -> Refusal:
         with self.assertRaises(Refusal) as caught:
