@@ -134,7 +134,7 @@ class DryingProcedure(models.Model):
 
     code = models.SlugField(max_length=60, unique=True)
     family = models.CharField(max_length=20, choices=Family)
-    label = models.CharField(max_length=40, help_text="always with its standard: AATCC A(i), ISO 6330 F normal")
+    label = models.CharField(max_length=40, help_text="always with its standard: AATCC A(i), ISO 6330 F (low)")
     title = models.CharField(max_length=120)
     source = models.CharField(max_length=120)
     kind = models.CharField(max_length=10, choices=Kind)

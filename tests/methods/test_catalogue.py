@@ -94,8 +94,8 @@ PUBLISHED_DRYINGS = {
     ("iso", "ISO 6330 C"): ("flat", None, None, None),
     ("iso", "ISO 6330 D"): ("drip_flat", None, None, None),
     ("iso", "ISO 6330 E"): ("press", None, None, None),
-    ("iso", "ISO 6330 F normal"): ("tumble", "80", None, "M"),
-    ("iso", "ISO 6330 F low"): ("tumble", "60", None, "M"),
+    ("iso", "ISO 6330 F (normal)"): ("tumble", "80", None, "M"),
+    ("iso", "ISO 6330 F (low)"): ("tumble", "60", None, "M"),
 }
 
 

@@ -2,6 +2,8 @@
 
 from decimal import Decimal
 
+from django.utils.text import slugify
+
 from apps.methods.catalogue.entries import MEMORY, Entry, Fact, H, M, entry, unknown
 from apps.methods.models import DryingProcedure, Family
 
@@ -107,7 +109,7 @@ def iso() -> list[Entry]:
         return Fact("drying", word, ISO_6330.format("10"), H, "kind")
 
     def letter(mark: str, title: str, kind: str, instruction: str, facts: list[Fact], **exhaust) -> Entry:
-        code = f"iso-6330-2012-{mark.lower().replace(' ', '-')}"
+        code = f"iso-6330-2012-{slugify(mark)}"
         return row(code, Family.ISO, f"ISO 6330 {mark}", title, kind, instruction, facts, **exhaust)
 
     def tumble(word: str, degrees: str) -> Entry:
@@ -118,7 +120,7 @@ def iso() -> list[Entry]:
             taken_out,
         ]
         told = AT_ONCE + "Weigh the load first. Run on without heat at the end."
-        return letter(f"F {word}", f"tumble dry, {word}", Kind.TUMBLE, told, facts, exhaust_max_c=Decimal(degrees))
+        return letter(f"F ({word})", "tumble dry", Kind.TUMBLE, told, facts, exhaust_max_c=Decimal(degrees))
 
     press = [
         is_named("flat press"),

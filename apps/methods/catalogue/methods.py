@@ -117,7 +117,7 @@ def tm135(edition: str, family: str, size: str, side: str, marks: str, of_size: 
     columns = {
         "designation": "AATCC TM135",
         "edition": edition,
-        "title": f"Dimensional changes of fabrics after home laundering, {size} specimens",
+        "title": "Dimensional changes of fabrics after home laundering",
         "family": family,
         "applies_to": FABRIC,
         "specimens": 3,
