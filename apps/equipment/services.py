@@ -62,15 +62,12 @@ def add_equipment(
     payload = {"act": "add", **values}
     if done := trail.repeated(key=key, payload=payload):
         return Equipment.objects.get(pk=done.facts["equipment"])
-    _check_name_free(name)
     try:
-        with transaction.atomic():
-            equipment = Equipment.objects.create(**values)
-    except IntegrityError:
-        # Somebody was quicker with the same name, perhaps this very form sent twice.
+        equipment = _created(values)
+    except Refusal:
+        # Perhaps it was this very form, sent twice, that took the name a moment ago.
         if done := trail.repeated(key=key, payload=payload):
             return Equipment.objects.get(pk=done.facts["equipment"])
-        _check_name_free(name)
         raise
     facts = {"equipment": equipment.pk, **values}
     trail.record(stream=equipment.stream, kind="equipment.added", by=by, at=at, facts=facts, key=key, payload=payload)
@@ -185,6 +182,16 @@ def _checked_name(name: str) -> str:
     if not name:
         raise Refusal("Give it the name that it goes by in the lab.", code="name_missing", field="name")
     return name
+
+
+def _created(values: dict[str, Any]) -> Equipment:
+    _check_name_free(values["name"])
+    try:
+        with transaction.atomic():
+            return Equipment.objects.create(**values)
+    except IntegrityError:
+        _check_name_free(values["name"])
+        raise
 
 
 def _check_name_free(name: str, *, except_for: int | None = None) -> None:
