@@ -5,4 +5,6 @@ from django.urls import include, path
 urlpatterns = [
     path("", include("apps.front.urls")),
     path("", include("apps.accounts.urls")),
+    path("", include("apps.methods.urls")),
+    path("", include("apps.equipment.urls")),
 ]

@@ -4,6 +4,7 @@ from datetime import date
 from typing import Any
 
 from django.db.models import BooleanField, Case, Q, QuerySet, Value, When
+from django.utils.formats import date_format
 
 from apps.equipment.models import Equipment
 from apps.trail.models import TrailEntry
@@ -49,6 +50,13 @@ def told(entry: TrailEntry) -> dict[str, Any]:
 
 def _changes(changes: dict[str, dict[str, str | None]]) -> list[str]:
     return [
-        f"{Equipment._meta.get_field(field).verbose_name}: {change['from'] or 'nothing'} to {change['to'] or 'nothing'}"
+        f"{Equipment._meta.get_field(field).verbose_name}: {_plain(field, change['from'])} to"
+        f" {_plain(field, change['to'])}"
         for field, change in sorted(changes.items())
     ]
+
+
+def _plain(field: str, value: str | None) -> str:
+    if field == "calibration_due" and value:
+        return date_format(date.fromisoformat(value), "j M Y")
+    return value or "nothing"
