@@ -19,6 +19,8 @@ NEW_PASSWORD_HINT = (
 
 
 class SignInForm(forms.Form):
+    error_title = "Not signed in"
+
     username = forms.CharField(
         label="User name",
         max_length=60,

@@ -54,7 +54,9 @@ def _hashed(password: str, user: User) -> str:
     return make_password(password)
 
 
-def _check_place(roles: frozenset[Role], customer: Customer | None) -> None:
+def _check_person(full_name: str, roles: frozenset[Role], customer: Customer | None) -> None:
+    if not full_name.strip():
+        raise Refusal("A person needs a name.", code="person_name", field="full_name")
     if customer is None and not roles & set(STAFF_ROLES):
         raise Refusal("Give at least one role in the lab, or the company this person is of.", code="no_role")
     if customer is not None and roles - {Role.CUSTOMER}:
@@ -97,7 +99,7 @@ def create_person(
     """Somebody joins: of the lab with roles, or of one customer. The first manager is added by the house itself."""
     payload = {"username": username, "full_name": full_name, "email": email, "roles": sorted(roles)}
     payload["customer"] = str(customer.pk) if customer else ""
-    _check_place(roles, customer)
+    _check_person(full_name, roles, customer)
     if not USERNAME.fullmatch(username):
         raise Refusal(
             "A user name is letters, digits and . @ + - _ without spaces, 60 at most.",
@@ -135,9 +137,9 @@ def change_person(
     at: datetime,
 ) -> User:
     """Name, roles or company of somebody change, or they may no longer sign in. A manager always remains."""
-    _check_place(roles, customer)
+    _check_person(full_name, roles, customer)
     managers = Q(manager=True, is_active=True)
-    locked = User.objects.select_for_update(of=("self",)).filter(Q(pk=person_id) | managers).order_by("pk")
+    locked = User.objects.select_for_update().filter(Q(pk=person_id) | managers).order_by("pk")
     people = {user.pk: user for user in locked}
     user = people[person_id]
     before = _person_facts(user)
@@ -289,9 +291,16 @@ def send_due(*, now: datetime) -> int:
         except Exception as error:  # whatever a mail server does, the other letters go on
             Outgoing.objects.filter(pk=letter.pk).update(last_error=f"{type(error).__name__}: {error}"[:500])
         else:
-            Outgoing.objects.filter(pk=letter.pk).update(sent_at=now, last_error="")
+            _note_sent(letter, now)
             sent += 1
     return sent
+
+
+@transaction.atomic
+def _note_sent(letter: Outgoing, now: datetime) -> None:
+    Outgoing.objects.filter(pk=letter.pk).update(sent_at=now, last_error="")
+    facts = {"letter": letter.pk, "to": letter.to, "subject": letter.subject, "tries": letter.tries}
+    trail.record(stream="mail", kind="letter.sent", by=None, at=now, facts=facts)
 
 
 @transaction.atomic
