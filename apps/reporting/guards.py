@@ -49,4 +49,12 @@ GUARDS = [
         KEPT,
         ("intake_request q WHERE q.id = NEW.request_id",),
     ),
+    Guard(
+        "reporting_reportrequest_of_job",
+        "reporting_reportrequest",
+        "insert",
+        "NOT EXISTS (SELECT 1 FROM reporting_report r JOIN intake_sample s ON s.job_id = r.job_id"
+        " JOIN intake_request q ON q.sample_id = s.id WHERE r.id = NEW.report_id AND q.id = NEW.request_id)",
+        "a report covers requests of its own job only",
+    ),
 ]

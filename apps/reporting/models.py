@@ -18,7 +18,10 @@ class Amendment(models.Model):
     at = models.DateTimeField()
 
     class Meta:
-        constraints = [models.CheckConstraint(name="amendment_has_reason", condition=~Q(reason=""))]
+        constraints = [
+            models.CheckConstraint(name="amendment_has_reason", condition=~Q(reason="")),
+            models.UniqueConstraint(name="amendment_once_per_report", fields=["report"]),
+        ]
 
 
 class ReportQuerySet(BelongsToJob):
@@ -89,6 +92,21 @@ class ReportFile(models.Model):
 
     class Meta:
         constraints = [models.UniqueConstraint(name="report_file_once_per_kind", fields=["report", "kind"])]
+
+
+class FileDue(models.Model):
+    """A file that is still to be made, and how often that was tried. The worker takes these rows."""
+
+    report = models.ForeignKey(Report, models.PROTECT, related_name="files_due")
+    kind = models.CharField(max_length=4, choices=ReportFile.Kind)
+    next_try_at = models.DateTimeField()
+    tries = models.PositiveSmallIntegerField(default=0)
+    last_error = models.CharField(max_length=500, blank=True)
+    done_at = models.DateTimeField(null=True)
+
+    class Meta:
+        indexes = [models.Index(name="file_due_next", fields=["next_try_at"], condition=Q(done_at__isnull=True))]
+        constraints = [models.UniqueConstraint(name="file_due_once_per_kind", fields=["report", "kind"])]
 
 
 class Withdrawal(models.Model):
