@@ -1,0 +1,92 @@
+"""Two marks on facts: what the manager saw of a request, and what an amendment changed."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from apps.core.jsontext import canonical, sha256
+from apps.reporting.facts.told import stage_told
+
+# Reckoned from what is listed anyway, or the act itself: no change of its own.
+NOT_TOLD = {
+    *("facts_version", "report", "chain", "people", "statements", "performed", "curve", "curve_note", "missing"),
+    *("change", "sd", "u", "p_conform", "superseded", "recorded_at", "lower_limit", "upper_limit", "id"),
+    *("averaging_told", "decision_told", "construction_told", "kind_told", "tie_told", "times_wetted"),
+}
+
+
+def seen(facts: Mapping[str, Any], code: str) -> str:
+    """A mark over all that the facts say about one request: it differs when anything of it has moved on."""
+    request = next(request for request in facts["requests"] if request["code"] == code)
+    loads = {row["load"] for row in request["cycle_log"]}
+    dryings = {row["drying"] for row in request["cycle_log"]}
+    specimens = {specimen["code"] for specimen in request["specimens"]}
+    parts = {
+        "customer": facts["customer"],
+        "job": facts["job"],
+        "sample": [sample for sample in facts["samples"] if sample["code"] == request["sample"]],
+        "request": request,
+        "loads": [load for load in facts["loads"] if load["number"] in loads],
+        "dryings": [run for run in facts["dryings"] if run["number"] in dryings],
+        "deviations": [
+            row
+            for row in facts["deviations"]
+            if row["request"] == code
+            or row["specimen"] in specimens
+            or (not row["request"] and not row["specimen"] and (row["load"] is None or row["load"] in loads))
+        ],
+    }
+    return sha256(canonical(parts))
+
+
+def changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[dict[str, str]]:
+    """What differs between two revisions, leaf by leaf: `what`, `was`, `now`."""
+    return [{"what": " ".join(path), "was": was, "now": now} for path, was, now in _walk((), old, new)]
+
+
+def _walk(path: tuple[str, ...], old: Any, new: Any) -> Iterator[tuple[tuple[str, ...], str, str]]:
+    if isinstance(old, Mapping) or isinstance(new, Mapping):
+        old, new = old or {}, new or {}
+        for key in dict.fromkeys([*old, *new]):
+            if key not in NOT_TOLD and old.get(key) != new.get(key):
+                yield from _walk((*path, *_named(key)), old.get(key), new.get(key))
+    elif _is_rows(old) or _is_rows(new):
+        yield from _walk(path, _by_identity(old), _by_identity(new))
+    else:
+        yield path, _text(old), _text(new)
+
+
+def _is_rows(value: Any) -> bool:
+    return isinstance(value, list) and bool(value) and isinstance(value[0], Mapping)
+
+
+def _by_identity(rows: Any) -> dict[str, Any]:
+    return {_identity(row): {"": row} for row in rows or []}
+
+
+def _identity(row: Mapping[str, Any]) -> str:
+    """What a row of a list is known by."""
+    direction = row.get("direction", "")
+    if "stage" in row:
+        return f"{direction} {stage_told(row['stage'])}".strip()
+    if "cycle" in row:
+        return f"{row['specimen'].rsplit('-', 1)[1]} cycle {row['cycle']}"
+    if "short" in row or "code" in row:
+        return row.get("short") or row["code"]
+    if "number" in row:
+        return f"{direction or 'run'} {row['number']}"
+    return f"{row['kind']} {row['id']}" if "id" in row else canonical(row)
+
+
+PARTS = {"", "requests", "specimens", "pairs", "readings", "results", "samples", "cycle_log", "loads", "dryings"}
+
+
+def _named(key: str) -> list[str]:
+    return [] if key in PARTS else [key.replace("_", " ")]
+
+
+def _text(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return ", ".join(_text(item) for item in value) if isinstance(value, list) else str(value)

@@ -1,0 +1,103 @@
+"""Reading the frozen facts of a report. Never a model, never a query."""
+
+import json
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Any
+
+from apps.core.jsontext import canonical, sha256
+from apps.reporting.facts.request import RequestFacts
+from apps.reporting.facts.told import span, when
+
+READABLE_VERSIONS = (1,)
+
+
+class UnknownFacts(ValueError):
+    """Facts of a version that this house does not read."""
+
+
+class Facts:
+    """The facts of one report. Attributes are the parts of the facts; methods tell them."""
+
+    def __init__(self, data: Mapping[str, Any]) -> None:
+        if data.get("facts_version") not in READABLE_VERSIONS:
+            raise UnknownFacts(f"Facts of version {data.get('facts_version')!r} are not known here.")
+        self.data = data
+        self.report, self.lab, self.customer, self.job = (data[k] for k in ("report", "lab", "customer", "job"))
+        self.samples, self.loads, self.dryings = data["samples"], data["loads"], data["dryings"]
+        self.people, self.statements, self.is_demo = data["people"], data["statements"], data["is_demo"]
+        self.title, self.subject = data["title"], data["subject"]
+
+    @classmethod
+    def read(cls, text: str) -> "Facts":
+        return cls(json.loads(text))
+
+    @cached_property
+    def text(self) -> str:
+        """Canonical JSON: the same facts, the same text."""
+        return canonical(self.data)
+
+    @property
+    def sha256(self) -> str:
+        return sha256(self.text)
+
+    @property
+    def number(self) -> str:
+        return self.report.get("number", "")
+
+    @cached_property
+    def requests(self) -> list[RequestFacts]:
+        return [RequestFacts(request, self.sample(request["sample"])) for request in self.data["requests"]]
+
+    def sample(self, code: str) -> Mapping[str, Any]:
+        return next(sample for sample in self.samples if sample["code"] == code)
+
+    @property
+    def performed(self) -> str:
+        return span(self.data["performed"])
+
+    @property
+    def received(self) -> str:
+        return when(self.job["received_at"])
+
+    @property
+    def issued(self) -> str:
+        return when(self.report.get("issued_at"))
+
+    @property
+    def place(self) -> str:
+        """Where the work was done; the lab's address when nothing else is said."""
+        return self.lab["location"] or self.lab["address"]
+
+    @property
+    def deviations(self) -> list[dict[str, Any]]:
+        """What was done otherwise, with where and when told."""
+        return [{**row, "where": self._where(row), "when": when(row["at"])} for row in self.data["deviations"]]
+
+    @staticmethod
+    def _where(row: Mapping[str, Any]) -> str:
+        if row["specimen"]:
+            return row["specimen"]
+        if row["request"]:
+            return row["request"]
+        return f"load {row['load']}" if row["load"] is not None else "whole job"
+
+    @property
+    def not_covered_told(self) -> str:
+        """A sentence when the job has requests that this report does not cover; otherwise nothing."""
+        others = self.report["not_covered"]
+        if not others:
+            return ""
+        covered = len(self.report["covers"])
+        return (
+            f"Partial report: it covers {covered} of the {covered + len(others)} tests ordered under "
+            f"{self.job['number']}. Not in this report: {', '.join(code.rsplit('-', 1)[1] for code in others)}."
+        )
+
+    @property
+    def amends(self) -> Mapping[str, Any] | None:
+        return self.report.get("amends")
+
+    @property
+    def revision(self) -> int:
+        return self.report.get("revision", 0)

@@ -1,0 +1,149 @@
+"""Specimens, marks, readings and what they come to, as facts."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from apps.intake.models import Request, Specimen
+from apps.measuring.models import BenchmarkPair, Reading
+from apps.reporting.facts.record import People, local
+
+
+class Specimens:
+    """All specimens of some requests, set aside or not, with their marks and every reading ever made: three queries."""
+
+    def __init__(self, specimens: list[Specimen], pairs: list[BenchmarkPair], readings: list[Reading]) -> None:
+        self._specimens: dict[int, list[Specimen]] = defaultdict(list)
+        self._pairs: dict[int, list[BenchmarkPair]] = defaultdict(list)
+        self._readings: dict[int, list[Reading]] = defaultdict(list)
+        for specimen in specimens:
+            self._specimens[specimen.request_id].append(specimen)
+        for pair in pairs:
+            self._pairs[pair.specimen_id].append(pair)
+        for reading in readings:
+            self._readings[reading.pair_id].append(reading)
+
+    @classmethod
+    def of(cls, requests: Sequence[Request]) -> "Specimens":
+        readings = Reading.objects.filter(pair__specimen__request__in=requests)
+        pairs = BenchmarkPair.objects.filter(specimen__request__in=requests).select_related("lost_by")
+        return cls(
+            list(Specimen.objects.filter(request__in=requests).order_by("number")),
+            list(pairs.order_by("direction", "number")),
+            list(readings.select_related("read_by", "voided_by").order_by("stage", "id")),
+        )
+
+    @property
+    def readers(self) -> set[int]:
+        """Who entered a reading that is in force."""
+        return {r.read_by_id for rows in self._readings.values() for r in rows if r.voided_at is None}
+
+    def tell(self, people: People) -> None:
+        for rows in self._readings.values():
+            for reading in rows:
+                people.add(reading.read_by, "read the distances")
+                if reading.voided_by:
+                    people.add(reading.voided_by, "corrected readings")
+
+    def span(self, request: Request) -> list[datetime]:
+        specimens = self._specimens[request.pk]
+        return [r.at for s in specimens for pair in self._pairs[s.pk] for r in self._readings[pair.pk]]
+
+    def frozen(self, request: Request, result: Any) -> list[dict[str, Any]]:
+        changes = {row.pair.pk: row for row in result.rows}
+        return [
+            {
+                "code": specimen.code,
+                "short": specimen.short_code,
+                "number": specimen.number,
+                "cycles_valid": specimen.cycles_valid,
+                "times_wetted": specimen.times_wetted,
+                "set_aside": specimen.set_aside_reason,
+                "pairs": [self._pair(pair, changes.get(pair.pk)) for pair in self._pairs[specimen.pk]],
+            }
+            for specimen in self._specimens[request.pk]
+        ]
+
+    def _pair(self, pair: BenchmarkPair, row: Any) -> dict[str, Any]:
+        readings = self._readings[pair.pk]
+        lost = pair.lost_stage is not None
+        return {
+            "direction": pair.direction,
+            "number": pair.number,
+            "place": pair.place,
+            "nominal_mm": pair.nominal_mm,
+            "lost": {
+                "from_stage": pair.lost_stage,
+                "reason": pair.lost_reason,
+                "by": pair.lost_by.full_name,
+                "at": local(pair.lost_at),
+            }
+            if lost
+            else None,
+            "readings": [_reading(r, row) for r in readings if r.voided_at is None],
+            "superseded": [
+                {
+                    **_reading(r, None),
+                    "voided_by": r.voided_by.full_name,
+                    "voided_at": local(r.voided_at),
+                    "reason": r.void_reason,
+                }
+                for r in readings
+                if r.voided_at is not None
+            ],
+        }
+
+
+def _reading(reading: Reading, row: Any) -> dict[str, Any]:
+    """As typed, with its unit, and the same in millimetres; the change when the pair counts."""
+    return {
+        "stage": reading.stage,
+        "text": reading.text,
+        "unit": reading.unit,
+        "mm": reading.mm,
+        "by": reading.read_by.full_name,
+        "at": local(reading.at),
+        "recorded_at": local(reading.recorded_at),
+        "change": row.changes.get(reading.stage) if row else None,
+        "change_shown": row.shown.get(reading.stage) if row else None,
+    }
+
+
+def frozen_results(result: Any) -> dict[str, Any]:
+    return {
+        "results": [_direction(direction) for direction in result.directions],
+        "curve": {
+            direction: [[stage, change] for stage, change in points] for direction, points in result.curve.items()
+        },
+        "curve_note": result.curve_note,
+        "complete": result.complete,
+        "missing": list(result.missing),
+    }
+
+
+def _direction(found: Any) -> dict[str, Any]:
+    verdict = found.verdict
+    return {
+        "direction": found.direction,
+        "stage": found.stage,
+        "change": found.summary.change,
+        "reported": found.reported,
+        "sd": found.summary.sd,
+        "specimens": found.summary.n_specimens,
+        "pairs": found.summary.n_pairs,
+        "per_specimen": {code: found.per_specimen[code] for code in found.summary.per_specimen},
+        "u": found.u,
+        "lower": found.lower,
+        "upper": found.upper,
+        "no_verdict": found.no_verdict,
+        "warning": found.warning,
+        "verdict": {
+            "state": found.state,
+            "lower_limit": verdict.lower_limit,
+            "upper_limit": verdict.upper_limit,
+            "p_conform": None if verdict.p_conform is None else f"{verdict.p_conform:.3f}",
+        }
+        if verdict
+        else None,
+    }

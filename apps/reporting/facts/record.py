@@ -1,0 +1,118 @@
+"""How the specimens were washed and dried, and who did what, as facts."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from django.utils import timezone
+
+from apps.accounts.models import User
+from apps.laundering.models import LoadCorrection
+
+
+class People:
+    """Who had a hand in it and in what, in the order in which the work went."""
+
+    def __init__(self) -> None:
+        self._acts: dict[tuple[int, str], list[str]] = {}
+
+    def add(self, person: User, act: str) -> None:
+        acts = self._acts.setdefault((person.pk, person.full_name), [])
+        if act not in acts:
+            acts.append(act)
+
+    def told(self) -> list[dict[str, Any]]:
+        return [{"name": name, "did": acts} for (_, name), acts in self._acts.items()]
+
+
+def local(value: datetime | None) -> str | None:
+    return None if value is None else timezone.localtime(value).isoformat(timespec="seconds")
+
+
+def cycle_log(rows: Iterable[Any]) -> list[dict[str, Any]]:
+    """Which cycle of which specimen was washed in which load and dried in which run."""
+    return [
+        {
+            "specimen": row.specimen.code,
+            "cycle": row.ordinal,
+            "load": row.load.pk,
+            "drying": row.drying.pk if row.drying else None,
+            "done_at": local(row.done_at),
+            "done_by": row.done_by.full_name,
+        }
+        for row in rows
+    ]
+
+
+def loads(rows: Iterable[Any]) -> list[dict[str, Any]]:
+    """Each wash run once, with the conditions that hold: the newest correction, or what was written at the time."""
+    by_number = {row.load.pk: row for row in rows}
+    told = []
+    for number, row in sorted(by_number.items()):
+        run = row.conditions
+        corrected = isinstance(run, LoadCorrection)
+        told.append(
+            {
+                "number": number,
+                "procedure": str(row.load.procedure),
+                "washer": run.washer.name if run.washer else "",
+                "specimen_mass_g": run.specimen_mass_g,
+                "ballast_mass_g": run.ballast_mass_g,
+                "total_mass_g": run.total_mass_g,
+                "ballast": run.ballast,
+                "ballast_pieces": run.ballast_pieces,
+                "detergent": run.detergent,
+                "detergent_lot": run.detergent_lot,
+                "detergent_g": run.detergent_g,
+                "water_temp_c": run.water_temp_c,
+                "temp_source": run.get_temp_source_display(),
+                "rinse_temp_c": run.rinse_temp_c,
+                "spun": run.spun,
+                "washed_by": row.load.wash_by.full_name if row.load.wash_by else "",
+                "started_at": local(run.wash_started_at),
+                "ended_at": local(run.wash_ended_at),
+                "corrected": {
+                    "revision": run.revision,
+                    "reason": run.reason,
+                    "by": run.by.full_name,
+                    "at": local(run.at),
+                }
+                if corrected
+                else None,
+            }
+        )
+    return told
+
+
+def dryings(rows: Iterable[Any]) -> list[dict[str, Any]]:
+    by_number = {row.drying.pk: row.drying for row in rows if row.drying}
+    return [
+        {
+            "number": number,
+            "procedure": str(run.procedure),
+            "kind": run.procedure.get_kind_display(),
+            "dryer": run.dryer.name if run.dryer else "",
+            "started_at": local(run.started_at),
+            "ended_at": local(run.ended_at),
+            "exhaust_c": run.exhaust_c,
+            "lint_filter_cleaned": run.lint_filter_cleaned,
+            "cooled_down": run.cooled_down,
+            "remark": run.remark,
+            "by": run.by.full_name,
+        }
+        for number, run in sorted(by_number.items())
+    ]
+
+
+def span(rows: Iterable[Any]) -> list[datetime]:
+    return [end for row in rows for end in (row.conditions.wash_started_at, row.done_at) if end]
+
+
+def tell(rows: Iterable[Any], people: People) -> None:
+    for row in rows:
+        people.add(row.load.made_up_by, "made up wash loads")
+        if row.load.wash_by:
+            people.add(row.load.wash_by, "washed")
+        if row.drying:
+            people.add(row.drying.by, "dried")
+        people.add(row.done_by, "finished wash cycles")

@@ -1,0 +1,242 @@
+"""One request of a report: its figures, curve, readings and record, ready to print."""
+
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from functools import cached_property
+from typing import Any
+
+from apps.calc.rounding import format_change
+from apps.core.drawing import Drawing, curve
+from apps.reporting.facts import wording
+from apps.reporting.facts.told import (
+    Cell,
+    CycleLine,
+    Figure,
+    PairLine,
+    SpecimenTable,
+    Superseded,
+    mm,
+    one_decimal,
+    significant,
+    span,
+    stage_told,
+    when,
+)
+
+STAGES_A_TABLE = 4
+
+
+class RequestFacts:
+    """One request of a report with its results, readings and record."""
+
+    def __init__(self, data: Mapping[str, Any], sample: Mapping[str, Any]) -> None:
+        self.data, self.sample = data, sample
+        self.code, self.method = data["code"], data["method"]
+        self.procedure, self.drying = data["procedure"], data["drying"]
+        self.cycles, self.measured_after = data["cycles"], data["measured_after"]
+
+    @property
+    def short(self) -> str:
+        """A/1 of 26-00147N-A/1."""
+        return self.code.rsplit("-", 1)[1]
+
+    @cached_property
+    def figures(self) -> list[Figure]:
+        return [self._figure(result) for result in self.data["results"]]
+
+    @property
+    def final(self) -> list[Figure]:
+        return [figure for figure in self.figures if figure.is_final]
+
+    @property
+    def has_limits(self) -> bool:
+        return self.data["has_limits"]
+
+    def _figure(self, result: Mapping[str, Any]) -> Figure:
+        limits = wording.limits_told(result["lower"], result["upper"])
+        state = result["verdict"]["state"] if result["verdict"] else ""
+        return Figure(
+            direction=result["direction"],
+            stage=result["stage"],
+            change=format_change(Decimal(result["reported"])),
+            limits=limits,
+            verdict=state,
+            verdict_told=wording.VERDICTS.get(state, "No verdict" if result["no_verdict"] else ""),
+            u=significant(result["u"]),
+            sd=significant(result["sd"]),
+            specimens=result["specimens"],
+            pairs=result["pairs"],
+            note=" ".join(part for part in (result["no_verdict"], result["warning"]) if part),
+            is_final=result["stage"] == self.cycles,
+            per_specimen=[
+                (self.short_of(code), format_change(Decimal(change))) for code, change in result["per_specimen"].items()
+            ],
+        )
+
+    @property
+    def notes(self) -> list[str]:
+        """What is to be said beside the figures, each once."""
+        return list(dict.fromkeys(figure.note for figure in self.figures if figure.note))
+
+    @cached_property
+    def specimen_names(self) -> dict[str, str]:
+        return {specimen["code"]: specimen["short"] for specimen in self.data["specimens"]}
+
+    def short_of(self, code: str) -> str:
+        return self.specimen_names.get(code, code)
+
+    @property
+    def specimens_told(self) -> str:
+        return ", ".join(self.specimen_names.values())
+
+    @property
+    def performed(self) -> str:
+        return span(self.data["performed"])
+
+    @property
+    def limits(self) -> list[tuple[str, str]]:
+        return [(d, wording.limits_told(b["lower"], b["upper"])) for d, b in sorted(self.data["limits"].items())]
+
+    def drawing(self) -> Drawing | None:
+        """The curve over the cycles; None when only one cycle was measured."""
+        points = {
+            direction: [(stage, Decimal(change)) for stage, change in row]
+            for direction, row in sorted(self.data["curve"].items())
+        }
+        if len(self.measured_after) < 2 or not points:
+            return None
+        limits: dict[tuple[str, str], list[str]] = {}
+        for direction, bounds in sorted(self.data["limits"].items()):
+            for end in ("lower", "upper"):
+                if direction in points and bounds[end] is not None:
+                    limits.setdefault((end, bounds[end]), []).append(direction)
+        told = [
+            (f"{end} limit" if len(of) == len(points) else f"{' '.join(of)} {end} limit", one_decimal(value))
+            for (end, value), of in limits.items()
+        ]
+        return curve(points, told, title=f"Change in percent over the wash cycles, {self.code}")
+
+    @property
+    def curve_note(self) -> str:
+        return self.data["curve_note"]
+
+    def tables(self) -> Iterator[SpecimenTable]:
+        """The readings of each specimen; more stages than fit side by side go into a further table."""
+        for specimen in self.data["specimens"]:
+            read = {r["stage"] for pair in specimen["pairs"] for r in pair["readings"]} - {0}
+            after = sorted(read | set(self.measured_after))
+            for first in range(0, len(after), STAGES_A_TABLE):
+                yield self._table(specimen, [0, *after[first : first + STAGES_A_TABLE]])
+
+    def _table(self, specimen: Mapping[str, Any], stages: list[int]) -> SpecimenTable:
+        lines = []
+        for pair in specimen["pairs"]:
+            readings = {reading["stage"]: reading for reading in pair["readings"]}
+            name = f"{pair['direction']} {pair['number']}" + (f" ({pair['place']})" if pair["place"] else "")
+            lines.append(
+                PairLine(
+                    name=name,
+                    cells=[self._cell(readings.get(stage), pair, stage) for stage in stages],
+                    changes=[self._change(readings.get(stage)) for stage in stages[1:]],
+                )
+            )
+        results = {
+            (result["direction"], result["stage"]): result["per_specimen"].get(specimen["code"])
+            for result in self.data["results"]
+        }
+        told = [
+            (direction, [self._shown(results.get((direction, stage))) for stage in stages[1:]])
+            for direction in dict.fromkeys(pair["direction"] for pair in specimen["pairs"])
+        ]
+        return SpecimenTable(
+            specimen["short"],
+            specimen["code"],
+            specimen["set_aside"],
+            stages,
+            lines,
+            [] if specimen["set_aside"] else told,
+        )
+
+    @staticmethod
+    def _cell(reading: Mapping[str, Any] | None, pair: Mapping[str, Any], stage: int) -> Cell:
+        if reading is None:
+            lost = pair["lost"] and stage >= pair["lost"]["from_stage"]
+            return Cell("mark lost" if lost else "")
+        if reading["unit"] == "mm":
+            return Cell(mm(reading["mm"]))
+        return Cell(f"{reading['text'].strip()} {reading['unit']}", mm(reading["mm"]))
+
+    @staticmethod
+    def _shown(change: str | None) -> str:
+        return "" if change is None else format_change(Decimal(change))
+
+    def _change(self, reading: Mapping[str, Any] | None) -> str:
+        return self._shown(reading["change_shown"]) if reading else ""
+
+    @cached_property
+    def superseded(self) -> list[Superseded]:
+        """Readings that were put right, with why."""
+        return [
+            Superseded(
+                where=f"{specimen['short']} {pair['direction']} {pair['number']}, {stage_told(reading['stage'])}",
+                text=f"{reading['text']} {reading['unit']}",
+                mm=mm(reading["mm"]),
+                who=f"{reading['by']}, {when(reading['at'])}",
+                voided=f"{reading['voided_by']}, {when(reading['voided_at'])}",
+                reason=reading["reason"],
+            )
+            for specimen in self.data["specimens"]
+            for pair in specimen["pairs"]
+            for reading in pair["superseded"]
+        ]
+
+    @cached_property
+    def lost(self) -> list[str]:
+        """Marks that could no longer be read."""
+        return [
+            f"{specimen['short']} {pair['direction']} {pair['number']}: no reading from "
+            f"{stage_told(pair['lost']['from_stage'])} on, {pair['lost']['reason']}"
+            for specimen in self.data["specimens"]
+            for pair in specimen["pairs"]
+            if pair["lost"]
+        ]
+
+    @property
+    def read_by(self) -> list[tuple[str, str]]:
+        """Who read when, stage by stage."""
+        told: dict[int, list[tuple[str, str]]] = {}
+        for specimen in self.data["specimens"]:
+            for pair in specimen["pairs"]:
+                for reading in pair["readings"]:
+                    told.setdefault(reading["stage"], []).append((reading["at"], reading["by"]))
+        rows = []
+        for stage, acts in sorted(told.items()):
+            names = ", ".join(dict.fromkeys(name for _, name in acts))
+            rows.append((stage_told(stage), f"{names}, {span({'first': min(acts)[0], 'last': max(acts)[0]})}"))
+        return rows
+
+    @cached_property
+    def cycle_lines(self) -> list[CycleLine]:
+        """Which specimens went together through a cycle, in which load and drying."""
+        groups: dict[tuple[int, int, int | None], list[Mapping[str, Any]]] = {}
+        for row in self.data["cycle_log"]:
+            groups.setdefault((row["cycle"], row["load"], row["drying"]), []).append(row)
+        return [
+            CycleLine(
+                cycle=cycle,
+                specimens=", ".join(self.short_of(row["specimen"]) for row in rows),
+                load=str(load),
+                drying="" if drying is None else str(drying),
+                done=f"{rows[-1]['done_by']}, {when(max(row['done_at'] for row in rows))}",
+            )
+            for (cycle, load, drying), rows in sorted(groups.items(), key=lambda item: (item[0][0], item[0][1]))
+        ]
+
+    @property
+    def fewer_than_asked(self) -> bool:
+        return bool(self.data["fewer_reason"])
+
+    @property
+    def unconfirmed(self) -> list[str]:
+        """Catalogue numbers that the lab has not yet held against its own copy of the standard."""
+        return [f"{figure['name']} {figure['value']}".strip() for figure in self.data["unconfirmed"]]

@@ -1,0 +1,90 @@
+"""The fixed sentences of a report. They are frozen with the facts, so that an old report keeps its words."""
+
+from decimal import Decimal
+
+TITLE = "Test report"
+SUBJECT = "Dimensional change after home laundering"
+SIGN = "Change in percent of the distance before washing: minus is shrinkage, plus is growth."
+SUPPLIED = "†"
+
+MEANING = "reviewed and authorised"
+
+DECISION = {
+    "simple": (
+        "Simple acceptance: a result passes when the reported (rounded) value lies on or within the limits. "
+        "Measurement uncertainty is not taken into account."
+    ),
+    "guarded": (
+        "Guarded acceptance on the reported (rounded) value: the limits are moved inwards by twice the standard "
+        "uncertainty. Pass: inside the moved limits. Conditional pass: inside the limits, but by less. Conditional "
+        "fail: outside the limits by no more. Fail: further outside."
+    ),
+}
+AVERAGING = {
+    "ratio_of_means": "change of the mean distances, over all pairs of the direction",
+    "mean_of_changes": "mean of the specimens' changes, each the mean of its pairs",
+}
+TIE = {
+    "even": "a figure exactly between two goes to the even one",
+    "away": "a figure exactly between two goes away from zero",
+}
+UNCERTAINTY = (
+    "u is the standard uncertainty from the spread between specimens and the division of the rule. What differs from "
+    "machine to machine and from day to day is not in it."
+)
+
+STATEMENTS = (
+    "The results relate only to the items tested.",
+    "The items were not sampled by the laboratory; the results apply to them as received.",
+    f"Details marked {SUPPLIED} were supplied by the customer and were not verified by the laboratory; where they are "
+    "wrong, the results may not apply to the goods they describe.",
+    "This report shall not be reproduced except in full without the written approval of the laboratory.",
+    "The results are no proof of a care label, of product safety or of flammability.",
+    "No result in this report comes from another laboratory.",
+    "This report holds no opinions or interpretations.",
+    "It was authorised electronically in the records of the laboratory by the person named on it. It carries no "
+    "qualified electronic signature.",
+)
+NO_ACCREDITATION = "The laboratory claims no accreditation for the results in this report."
+SOME_ACCREDITATION = (
+    "Results marked “outside the scope” are not within the accreditation of the laboratory; the others are."
+)
+INVENTED = "Specimen of a demonstration: customer, people, items and figures are invented. It is no test report."
+
+VERDICTS = {
+    "pass": "Pass",
+    "conditional_pass": "Conditional pass",
+    "conditional_fail": "Conditional fail",
+    "fail": "Fail",
+}
+OPENED_FOR = {
+    "job_details": "job details",
+    "limits": "limits",
+    "readings": "readings",
+    "cycle_record": "cycle record",
+    "wording": "wording",
+}
+
+
+def statements(*, scopes: set[bool], is_demo: bool, years: int) -> list[str]:
+    """All sentences of one report; `scopes`: whether each method lies within the accreditation."""
+    accreditation = SOME_ACCREDITATION if True in scopes else NO_ACCREDITATION
+    kept = f"The laboratory keeps the records behind this report for {years} years."
+    return [*([INVENTED] if is_demo else []), *STATEMENTS, accreditation, kept]
+
+
+def signed(value: Decimal | str) -> str:
+    """A limit as agreed, with sign: −3.0, +1.5, 0.0."""
+    number = Decimal(value)
+    whole, _, decimals = format(abs(number), "f").partition(".")
+    text = f"{whole}.{decimals.rstrip('0') or '0'}"
+    return text if number == 0 else ("+" if number > 0 else "\N{MINUS SIGN}") + text
+
+
+def limits_told(lower: Decimal | str | None, upper: Decimal | str | None) -> str:
+    """−3.0 to +1.0; at least −3.0; at most +1.0; none agreed."""
+    if lower is not None and upper is not None:
+        return f"{signed(lower)} to {signed(upper)}"
+    if lower is not None:
+        return f"at least {signed(lower)}"
+    return "none agreed" if upper is None else f"at most {signed(upper)}"
