@@ -1,0 +1,276 @@
+"""What the results rest on: items, methods, curve, laundering, readings, deviations, statements, records."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from reportlab.platypus import Flowable, KeepTogether, Paragraph
+
+from apps.reporting.facts import Facts
+from apps.reporting.facts.reader import RequestFacts
+from apps.reporting.facts.request import STAGES_A_TABLE
+from apps.reporting.facts.told import Cell, SpecimenTable, day, tidy, when
+from apps.reporting.facts.wording import SUPPLIED, UNCERTAINTY
+from apps.reporting.pdf.curve import OnPaper
+from apps.reporting.pdf.ink import (
+    BOLD,
+    CELL,
+    CELL_RIGHT,
+    SMALL,
+    STATEMENT,
+    SUBSECTION,
+    UNPRINTABLE,
+    labelled,
+    markup,
+    say,
+)
+from apps.reporting.pdf.parts import gap, grid, headed, pairs, section
+from apps.reporting.pdf.sheet import WIDTH
+
+
+def items(facts: Facts) -> list[Flowable]:
+    told: list[Flowable] = []
+    for sample in facts.samples:
+        requests = [request for request in facts.requests if request.sample["code"] == sample["code"]]
+        told.append(KeepTogether([say(sample["code"], SUBSECTION), pairs(item_rows(sample, requests))]))
+    return section("Items tested", *told)
+
+
+def item_rows(sample: Mapping[str, Any], requests: Iterable[RequestFacts]) -> list[tuple[str, str]]:
+    size = " × ".join(part for part in (tidy(sample["width_mm"], "mm"), tidy(sample["length_mm"], "mm")) if part)
+    return [
+        (f"Item {SUPPLIED}", sample["description"]),
+        ("Kind", f"{sample['kind']}, {sample['construction_told']}"),
+        (f"Fibre content {SUPPLIED}", sample["fibre"]),
+        (f"Mass per area {SUPPLIED}", tidy(sample["mass_gsm"], "g/m²")),
+        (f"Colour {SUPPLIED}", sample["colour"]),
+        (f"Size {SUPPLIED}", sample["size"]),
+        ("Care label says", sample["care_label"]),
+        ("Width and length on hand", size),
+        ("Condition on receipt", sample["condition"] or "nothing noted"),
+        ("Anything wrong with it", sample["fault"]),
+        ("Colour bleed or lint risk", "noted at receipt" if sample["bleeds_or_sheds"] else ""),
+        ("Specimens", "; ".join(f"{request.short}: {request.specimens_told}" for request in requests)),
+    ]
+
+
+def methods(facts: Facts) -> list[Flowable]:
+    told: list[Flowable] = []
+    for request in facts.requests:
+        told += [KeepTogether([say(request.code, SUBSECTION), pairs(method_rows(request))])]
+    return section("Methods and test conditions", *told)
+
+
+def method_rows(request: RequestFacts) -> list[tuple[str, str]]:
+    method, procedure, drying, data = request.method, request.procedure, request.drying, request.data
+    side = tidy(method["specimen_side_mm"], "mm")
+    marks = f"{method['pairs_per_direction']} pairs in each direction, {tidy(method['benchmark_mm'], 'mm')} apart"
+    bath = f"{tidy(procedure['wash_temp_c'])} ± {tidy(procedure['wash_temp_tolerance_c'])} °C"
+    load = f"{tidy(procedure['load_mass_g'])} ± {tidy(procedure['load_tolerance_g'])} g"
+    confirmed = "not yet held against the standard by the laboratory: " + "; ".join(request.unconfirmed)
+    return [
+        ("Method", f"{method['name']}, {method['title']}"),
+        ("Accreditation", "within the scope" if method["in_scope"] else "outside the scope"),
+        ("Specimens", f"{method['specimens']} asked for, " + (f"{side} square" if side else "each a whole garment")),
+        ("Fewer specimens", data["fewer_reason"]),
+        ("Marks", f"{marks}, read to {tidy(method['reading_resolution_mm'], 'mm')}"),
+        ("Result", f"{method['averaging_told']}; reported to the nearest {tidy(method['rounding_step'])} %"),
+        ("Washing", f"{procedure['name']}, {procedure['title']} ({procedure['source']})"),
+        ("Machine and bath", f"{procedure['machine_kind']}, {procedure['programme']}, {bath}, load {load}"),
+        ("Ballast and detergent", f"{procedure['ballast']}; {procedure['detergent']}"),
+        ("Drying", f"{drying['name']}: {drying['instruction']} ({drying['source']})"),
+        ("Cycles", f"{request.cycles}, measured after {', '.join(str(n) for n in request.measured_after)}"),
+        ("Order reviewed", f"{data['review']['by']}, {day(data['review']['at'])} {_remark(data['review'])}".strip()),
+        ("Tested", request.performed),
+        ("Catalogue numbers", confirmed if request.unconfirmed else ""),
+    ]
+
+
+def _remark(review: Mapping[str, Any]) -> str:
+    agreed = "" if review["agreed"] else "(method, limits and rule not recorded as agreed)"
+    return " ".join(part for part in (agreed, review["remark"]) if part)
+
+
+def curves(facts: Facts) -> list[Flowable]:
+    told: list[Flowable] = []
+    for request in facts.requests:
+        if drawing := request.drawing():
+            note = say(request.curve_note, SMALL)
+            told.append(KeepTogether([say(request.code, SUBSECTION), OnPaper(drawing, WIDTH * 0.8), note]))
+    return section("Change over the cycles", *told)
+
+
+def laundering(facts: Facts) -> list[Flowable]:
+    told: list[Flowable] = []
+    for request in facts.requests:
+        rows = [
+            [str(line.cycle), line.specimens, line.load, line.drying or "–", line.done] for line in request.cycle_lines
+        ]
+        heads = ["Cycle", "Specimens", "Load", "Drying", "Finished"]
+        told += headed(say(request.code, SUBSECTION), grid(heads, rows, [14, 62, 18, 18, 66]))
+    if facts.loads:
+        told += headed(say("Wash loads", SUBSECTION), _loads(facts))
+        told += [
+            say(
+                f"Load {load['number']}: record put right by {load['corrected']['by']}, "
+                f"{when(load['corrected']['at'])}: {load['corrected']['reason']}",
+                SMALL,
+            )
+            for load in facts.loads
+            if load["corrected"]
+        ]
+    if facts.dryings:
+        told += headed(say("Drying runs", SUBSECTION), _dryings(facts))
+    return section("Laundering record", *told)
+
+
+def _loads(facts: Facts) -> Flowable:
+    rows = [
+        [
+            str(load["number"]),
+            load["washer"],
+            f"{tidy(load['specimen_mass_g'])} + {tidy(load['ballast_mass_g'])} = {tidy(load['total_mass_g'], 'g')}",
+            f"{load['ballast']}{_pieces(load['ballast_pieces'])}",
+            f"{load['detergent']}, {tidy(load['detergent_g'], 'g')}{_lot(load['detergent_lot'])}",
+            f"{tidy(load['water_temp_c'], '°C')}, {load['temp_source']}",
+            f"{when(load['started_at'])} to {_until(load)}",
+        ]
+        for load in facts.loads
+    ]
+    heads = ["Load", "Washer", "Specimens + ballast", "Ballast", "Detergent", "Measured in the bath", "Washed"]
+    return grid(heads, rows, [11, 22, 31, 27, 32, 28, 32])
+
+
+def _pieces(number: int | None) -> str:
+    return "" if number is None else f", {number} pieces"
+
+
+def _lot(lot: str) -> str:
+    return f", lot {lot}" if lot else ""
+
+
+def _until(run: Mapping[str, Any]) -> str:
+    """Only the hour when the run ended on the day it began."""
+    start, end = run["started_at"], run["ended_at"]
+    if not end:
+        return "not recorded"
+    return when(end).rsplit(", ", 1)[1] if start and start[:10] == end[:10] else when(end)
+
+
+def _dryings(facts: Facts) -> Flowable:
+    rows = [
+        [
+            str(run["number"]),
+            run["procedure"],
+            run["dryer"] or run["kind"],
+            tidy(run["exhaust_c"], "°C") or "–",
+            "cleaned" if run["lint_filter_cleaned"] else "–",
+            f"{when(run['started_at'])} to {_until(run)}",
+            f"{run['by']}{': ' + run['remark'] if run['remark'] else ''}",
+        ]
+        for run in facts.dryings
+    ]
+    heads = ["Run", "Drying", "Dryer", "Hottest exhaust", "Lint filter", "Dried", "By"]
+    return grid(heads, rows, [11, 38, 24, 20, 20, 38, 32])
+
+
+def readings(facts: Facts) -> list[Flowable]:
+    told: list[Flowable] = [
+        say(
+            "Distances as read, in mm; where another unit was read, the same in mm below it. Changes in percent.", SMALL
+        )
+    ]
+    for request in facts.requests:
+        told += headed(say(request.code, SUBSECTION), *(_readings(table) for table in request.tables()))
+        told += [labelled(stage, who, SMALL) for stage, who in request.read_by]
+        told += [say(f"Mark lost: {lost}", SMALL) for lost in request.lost]
+        for old in request.superseded:
+            text = f"{old.where}: {old.text}, read by {old.who}; put right by {old.voided}: {old.reason}"
+            told.append(labelled("Superseded reading", text, SMALL))
+    return section("Readings", *told)
+
+
+NAME, FIGURE = 34, 20  # shares of the sheet
+
+
+def _readings(table: SpecimenTable) -> Flowable:
+    after = table.after
+    heads = [table.short, "before", *(f"after {n}" for n in after), *(f"change {n}" for n in after)]
+    rows: list[list[Flowable | str]] = [
+        [line.name, *(_cell(cell) for cell in line.cells), *(say(c, CELL_RIGHT) for c in line.changes)]
+        for line in table.lines
+    ]
+    for direction, changes in table.results:
+        rows.append(
+            [
+                Paragraph(f'<font name="{BOLD}">{markup(table.short)} {direction}</font>', CELL),
+                *("" for _ in table.stages),
+                *(Paragraph(f'<font name="{BOLD}">{markup(change)}</font>', CELL_RIGHT) for change in changes),
+            ]
+        )
+    widths = [NAME, *(FIGURE for _ in heads[1:])]
+    if rest := NAME + (2 * STAGES_A_TABLE + 1) * FIGURE - sum(widths):  # columns of one width in all tables
+        heads, rows, widths = [*heads, ""], [[*row, ""] for row in rows], [*widths, rest]
+    made = grid(heads, rows, widths, figures=range(1, len(heads)))
+    aside = f"{table.short} was set aside and does not count: {table.set_aside}"
+    return KeepTogether([*([say(aside, SMALL)] if table.set_aside else []), made, gap(6)])
+
+
+def _cell(cell: Cell) -> Paragraph:
+    text = markup(cell.text) + (f"<br/><font size='7'>{cell.mm}</font>" if cell.mm else "")
+    return Paragraph(text or "–", CELL_RIGHT)
+
+
+def deviations(facts: Facts) -> list[Flowable]:
+    title = "Deviations, additions and exclusions"
+    if not facts.deviations:
+        return section(title, say("None: no deviation, addition or exclusion was recorded."))
+    told: list[Flowable] = []
+    for row in facts.deviations:
+        risk = " (done at risk)" if row["at_risk"] else ""
+        told.append(
+            labelled(f"{row['where']}, {row['kind_told']}{risk}", f"{row['text']} – {row['by']}, {row['when']}")
+        )
+        if row["judgement"]:
+            judged = f"{row['judgement']} – {row['judged_by']}, {when(row['judged_at'])}"
+            told.append(labelled("Judged", judged, SMALL))
+        told.append(gap(3))
+    return section(title, *told)
+
+
+def decision(facts: Facts) -> list[Flowable]:
+    told: list[Flowable] = []
+    for request in facts.requests:
+        if not request.has_limits:
+            told.append(labelled(request.short, "no limits agreed, so no statement of conformity is made"))
+            continue
+        limits = "; ".join(f"{direction} {text} %" for direction, text in request.limits)
+        source = f" Limits from: {request.data['limits_source']}." if request.data["limits_source"] else ""
+        told.append(labelled(request.short, f"{limits}.{source} {request.data['decision_told']}"))
+    told += [say(UNCERTAINTY, SMALL), say(f"Rounding: {facts.lab['tie_told']}.", SMALL)]
+    return section("Limits, decision rule and uncertainty", *told)
+
+
+def statements(facts: Facts, *, boxes: bool) -> list[Flowable]:
+    told = list(facts.statements)
+    if boxes:
+        told.append(
+            f"{UNPRINTABLE} stands for a character that the typeface of this file does not have; the records keep it."
+        )
+    return section("Statements", *(say(text, STATEMENT) for text in told))
+
+
+def records(facts: Facts) -> list[Flowable]:
+    chain = facts.report["chain"]
+    people = "; ".join(f"{person['name']}: {', '.join(person['did'])}" for person in facts.people)
+    return section(
+        "Records",
+        pairs(
+            [
+                ("People", people),
+                ("Times", f"the laboratory's own, {facts.lab['time_zone']}"),
+                ("Record of the job", f"{chain['stream']}, entry {chain['seq']}, {chain['hash']}"),
+                ("SHA-256 of these data", facts.sha256),
+            ],
+            label=0.2,
+        ),
+    )

@@ -1,0 +1,180 @@
+"""The first page: who, for whom, what came out, who answers for it."""
+
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, HRFlowable, KeepTogether, Paragraph, Table
+
+from apps.reporting.facts import Facts
+from apps.reporting.facts.reader import RequestFacts
+from apps.reporting.facts.told import Figure, when
+from apps.reporting.facts.wording import INVENTED, OPENED_FOR, SIGN, SUPPLIED
+from apps.reporting.pdf.ink import (
+    BOLD,
+    CELL,
+    CELL_BOLD,
+    CELL_RIGHT,
+    CLOTH,
+    INK,
+    LAB,
+    LAB_SIDE,
+    MADDER,
+    NOTICE,
+    SMALL,
+    SUBJECT,
+    TITLE,
+    markup,
+    say,
+)
+from apps.reporting.pdf.parts import bare, gap, grid, pairs, section
+from apps.reporting.pdf.sheet import WIDTH
+
+MARKS = {"pass": "✓", "fail": "×", "conditional_pass": "△", "conditional_fail": "△"}
+
+
+def letterhead(facts: Facts) -> list[Flowable]:
+    lab = facts.lab
+    side = [part for part in (lab["phone"], lab["email"]) if part]
+    head = Table(
+        [[[say(lab["name"], LAB), say(lab["address"], SMALL)], say("\n".join(side), LAB_SIDE)]],
+        colWidths=[WIDTH * 0.66, WIDTH * 0.34],
+    )
+    head.setStyle(bare(("RIGHTPADDING", (1, 0), (1, 0), 0)))
+    rule = HRFlowable(width="100%", thickness=1.4, color=INK, spaceBefore=4, spaceAfter=12)
+    number = Paragraph(
+        f'<font name="{BOLD}" size="11.5">{markup(facts.number)}</font><br/>{markup(_revision(facts))}', LAB_SIDE
+    )
+    title = Table(
+        [[[say(facts.title, TITLE), say(facts.subject, SUBJECT)], number]], colWidths=[WIDTH * 0.66, WIDTH * 0.34]
+    )
+    title.setStyle(bare(("RIGHTPADDING", (1, 0), (1, 0), 0), ("TOPPADDING", (1, 0), (1, 0), 8)))
+    return [head, rule, title, gap(8)]
+
+
+def _revision(facts: Facts) -> str:
+    if facts.amends:
+        return f"revision {facts.revision}\nreplaces {facts.amends['number']}"
+    return f"revision {facts.revision}"
+
+
+def who_and_when(facts: Facts) -> list[Flowable]:
+    customer, job, report = facts.customer, facts.job, facts.report
+    contact = "\n".join(part for part in (job["contact"] or customer["contact"], customer["email"]) if part)
+    left = [
+        ("Customer", f"{customer['name']}\n{customer['address']}".strip()),
+        ("Contact", contact),
+        (f"Order {SUPPLIED}", job["purchase_order"]),
+        ("Job", job["number"]),
+    ]
+    right = [
+        ("Items received", facts.received),
+        ("Tested", facts.performed),
+        ("Report issued", facts.issued),
+        ("Work done at", facts.place or "the address above"),
+        ("Verification code", report["verification_code"]),
+    ]
+    table = Table([[_column(left), _column(right)]], colWidths=[WIDTH / 2, WIDTH / 2])
+    table.setStyle(bare(("RIGHTPADDING", (0, 0), (-1, -1), 0)))
+    return [table]
+
+
+def _column(rows: list[tuple[str, str]]) -> Table:
+    table = pairs(rows)
+    table._argW = [26 * mm, WIDTH / 2 - 26 * mm]
+    return table
+
+
+def notices(facts: Facts) -> list[Flowable]:
+    told = [say(facts.not_covered_told, NOTICE)] if facts.not_covered_told else []
+    if facts.amends:
+        told.append(say(amendment_told(facts), NOTICE))
+    if facts.is_demo:
+        told.append(say(INVENTED, NOTICE))
+    return told
+
+
+def amendment_told(facts: Facts) -> str:
+    amends = facts.amends
+    lines = [
+        f"This report amends and replaces report {amends['number']}, issued {when(amends['issued_at'])}. Reason: "
+        f"{amends['reason']}. It was opened for: {OPENED_FOR[amends['opened_for']]}."
+    ]
+    lines += [f"Changed: {c['what']}: {c['was'] or 'nothing'} → {c['now'] or 'nothing'}" for c in amends["changes"]]
+    return "\n".join(lines if amends["changes"] else [*lines, "No result and no detail of the test changed."])
+
+
+def results(facts: Facts) -> list[Flowable]:
+    rows: list[list] = []
+    marks: list[tuple] = [("LEFTPADDING", (4, 0), (4, -1), 22)]
+    for request in facts.requests:
+        place = len(rows) + 1
+        rows.append([_heading(request), "", "", "", "", ""])
+        marks += [
+            ("SPAN", (0, place), (-1, place)),
+            ("TOPPADDING", (0, place), (-1, place), 7),
+            ("LINEBELOW", (0, place), (-1, place), 0.35, INK),
+            ("NOSPLIT", (0, place), (-1, place + len(request.figures))),
+        ]
+        rows += [_row(figure) for figure in request.figures]
+    heads = ["Direction", "After cycle", "Change, %", "u, %", "Limits, %", "Verdict"]
+    table = grid(heads, rows, [30, 22, 24, 20, 46, 40], figures=(1, 2, 3), extra=marks)
+    notes = [f"{request.short}: {note}" for request in facts.requests for note in request.notes]
+    return section("Results", table, gap(3), say(SIGN, SMALL), *(say(note, SMALL) for note in notes))
+
+
+def _heading(request: RequestFacts) -> Paragraph:
+    sample = request.sample
+    scope = "" if request.method["in_scope"] else ", outside the scope of accreditation"
+    cycles = "1 cycle" if request.cycles == 1 else f"{request.cycles} cycles"
+    return Paragraph(
+        f'<font name="{BOLD}">{markup(request.short)}</font>  {markup(sample["description"])} {SUPPLIED}  '
+        f"<font color='#5b6377'>{markup(sample['code'])}; {markup(request.method['name'])}{scope}; "
+        f"{markup(request.procedure['name'])}; {markup(request.drying['name'])}; {cycles}</font>",
+        CELL,
+    )
+
+
+def _row(figure: Figure) -> list:
+    strong = CELL_BOLD if figure.is_final else CELL
+    return [
+        say(figure.direction, strong),
+        say(str(figure.stage), CELL_RIGHT),
+        Paragraph(
+            f'<font name="{BOLD}">{markup(figure.change)}</font>' if figure.is_final else figure.change, CELL_RIGHT
+        ),
+        say(figure.u or "–", CELL_RIGHT),
+        say(figure.limits, CELL),
+        verdict(figure),
+    ]
+
+
+def verdict(figure: Figure) -> Paragraph:
+    """A word with a mark; madder underlines what fails, and never tells it alone."""
+    if not figure.verdict:
+        return say(figure.verdict_told or "–", CELL)
+    colour = MADDER if figure.verdict.endswith("fail") else INK
+    face = BOLD if figure.is_final else CELL.fontName
+    told = f"{MARKS[figure.verdict]} {figure.verdict_told}"
+    return Paragraph(f'<font name="{face}" color="{colour.hexval().replace("0x", "#")}">{markup(told)}</font>', CELL)
+
+
+def authorisation(facts: Facts) -> list[Flowable]:
+    """Who answers for the report, and whether anything was done otherwise, still on the first page where it fits."""
+    approved, report = facts.report["approved_by"], facts.report
+    deviations = len(facts.deviations)
+    told = f"{deviations} recorded, see “Deviations”" if deviations else "none"
+    also = " (who also read values of this test)" if approved["read_values"] else ""
+    rows = [
+        ("Deviations from the method", told),
+        ("Authorised by", f"{approved['name']}, {approved['role']}{also}"),
+        ("Meaning and time", f"{report['meaning']}, {when(report['issued_at'])}"),
+    ]
+    table = pairs(rows, label=0.27)
+    frame = Table([[table]], colWidths=[WIDTH])
+    frame.setStyle(
+        bare(
+            ("BACKGROUND", (0, 0), (-1, -1), CLOTH),
+            ("LEFTPADDING", (0, 0), (-1, -1), 7),
+            ("TOPPADDING", (0, 0), (-1, -1), 5),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 6),
+        )
+    )
+    return [gap(10), KeepTogether([frame])]

@@ -1,0 +1,81 @@
+"""The sheet of paper: size, frame, and what stands on every page."""
+
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
+
+from apps.reporting.facts import Facts
+from apps.reporting.pdf.ink import BOLD, INK, MADDER, QUIET, SANS, THREAD, printable
+
+LEFT = RIGHT = 19 * mm
+TOP, BOTTOM = 21 * mm, 19 * mm
+WIDTH = A4[0] - LEFT - RIGHT
+
+
+class Sheets(BaseDocTemplate):
+    """A4 sheets that carry the report's number and "page x of y" each."""
+
+    def __init__(self, file, facts: Facts, total: int) -> None:
+        super().__init__(
+            file,
+            pagesize=A4,
+            leftMargin=LEFT,
+            rightMargin=RIGHT,
+            topMargin=TOP,
+            bottomMargin=BOTTOM,
+            title=f"{facts.title} {facts.number}",
+            author=printable(facts.lab["name"]),
+            subject=facts.subject,
+            creator="Fulling Room",
+            invariant=1,
+            initialFontName=SANS,
+            lang="en-GB",
+        )
+        self.facts, self.total = facts, total
+        first = Frame(LEFT, BOTTOM, WIDTH, A4[1] - BOTTOM - 14 * mm, 0, 0, 0, 0, id="first")
+        later = Frame(LEFT, BOTTOM, WIDTH, A4[1] - BOTTOM - TOP, 0, 0, 0, 0, id="later")
+        self.addPageTemplates(
+            [
+                PageTemplate("first", [first], onPageEnd=self._foot, autoNextPageTemplate="later"),
+                PageTemplate("later", [later], onPage=self._head, onPageEnd=self._foot),
+            ]
+        )
+
+    def _head(self, canvas: Canvas, _: BaseDocTemplate) -> None:
+        y = A4[1] - 13 * mm
+        canvas.setFont(SANS, 8)
+        canvas.setFillColor(QUIET)
+        canvas.drawString(LEFT, y, printable(self.facts.lab["name"]))
+        canvas.drawRightString(LEFT + WIDTH, y, f"{self.facts.title} {self.facts.number}")
+        self._rule(canvas, y - 2.2 * mm)
+
+    def _foot(self, canvas: Canvas, _: BaseDocTemplate) -> None:
+        y = 11 * mm
+        self._rule(canvas, y + 4 * mm)
+        canvas.setFont(SANS, 8)
+        canvas.setFillColor(QUIET)
+        issued = f"Report {self.facts.number}, issued {self.facts.issued}"
+        canvas.drawString(LEFT, y, issued)
+        canvas.setFillColor(INK)
+        canvas.setFont(BOLD, 8)
+        canvas.drawRightString(LEFT + WIDTH, y, f"page {canvas.getPageNumber()} of {self.total}")
+        if self.facts.is_demo:
+            self._specimen(canvas)
+
+    @staticmethod
+    def _rule(canvas: Canvas, y: float) -> None:
+        canvas.setStrokeColor(THREAD)
+        canvas.setLineWidth(0.5)
+        canvas.line(LEFT, y, LEFT + WIDTH, y)
+
+    @staticmethod
+    def _specimen(canvas: Canvas) -> None:
+        """Over the whole page, so that no page of an invented report passes for a real one."""
+        canvas.saveState()
+        canvas.setFillColor(MADDER, alpha=0.11)
+        canvas.translate(A4[0] / 2, A4[1] / 2)
+        canvas.rotate(54)
+        canvas.setFont(BOLD, 118)
+        canvas.drawCentredString(0, -42, "SPECIMEN")
+        canvas.restoreState()

@@ -1,0 +1,267 @@
+"""The PDF made of facts: what ISO/IEC 17025 asks of every report, the same bytes again, and odd texts."""
+
+import copy
+from io import BytesIO
+
+import pytest
+from pypdf import PdfReader
+
+from apps.reporting.facts import Facts
+from apps.reporting.pdf import build
+from tests.reporting import paper
+
+pytestmark = pytest.mark.once
+
+
+def pages(facts: dict) -> list[str]:
+    return pages_of(build(Facts(facts)))
+
+
+def pages_of(content: bytes) -> list[str]:
+    """The text of each page, its line breaks as spaces."""
+    return [" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(content)).pages]
+
+
+@pytest.fixture(scope="module")
+def report() -> list[str]:
+    return pages(paper.facts())
+
+
+@pytest.fixture(scope="module")
+def text(report) -> str:
+    return " ".join(report)
+
+
+# ISO/IEC 17025:2017, 7.8.2.1, letter by letter.
+
+
+def test_a_title(report):
+    assert "Test report" in report[0]
+    assert "Dimensional change after home laundering" in report[0]
+
+
+def test_b_name_and_address_of_the_laboratory(report):
+    assert "Walkstube Textile Laboratory Weberstraße 12 1070 Vienna" in report[0]
+
+
+def test_c_where_the_work_was_done(report):
+    assert "Work done at Weberstraße 12" in report[0]
+    elsewhere = paper.facts()
+    elsewhere["lab"]["location"] = "Mill 2, Steyr"
+    assert "Work done at Mill 2, Steyr" in pages(elsewhere)[0]
+
+
+def test_d_number_on_every_page_and_a_clear_end(report):
+    for number, page in enumerate(report, 1):
+        assert "26-00147N-01" in page
+        assert f"page {number} of {len(report)}" in page
+    assert ["End of report 26-00147N-01" in page for page in report] == [False] * (len(report) - 1) + [True]
+    assert "7KQM2XW4TR9H" in report[0]
+
+
+def test_e_name_and_contact_of_the_customer(report):
+    for part in ("Quellbach Hemden", "Am Quellbach 3 4020 Linz", "Casey Quellbach", "casey@example.com"):
+        assert part in report[0]
+
+
+def test_f_method_with_edition_and_options(text):
+    assert "AATCC TM135-2018" in text
+    assert "AATCC LP1 (1) III" in text
+    assert "AATCC A(i) tumble dry, normal" in text
+
+
+def test_g_items_named_without_doubt_and_their_condition(text):
+    assert "26-00147N-A" in text
+    assert "Specimens A/1: A1, A2, A3" in text
+    assert "Condition on receipt dry, folded, clean" in text
+
+
+def test_h_received(report):
+    assert "Items received 2 Mar 2026, 09:10" in report[0]
+
+
+def test_i_performed(report):
+    assert "Tested 3 Mar 2026 to 11 Mar 2026" in report[0]
+
+
+def test_j_issued(report):
+    assert "Report issued 12 Mar 2026, 15:04" in report[0]
+
+
+def test_k_sampling(text):
+    assert "The items were not sampled by the laboratory; the results apply to them as received." in text
+
+
+def test_l_only_the_items_tested(text):
+    assert "The results relate only to the items tested." in text
+
+
+def test_m_results_with_units_and_sign(report):
+    assert "Change, %" in report[0]
+    assert "minus is shrinkage, plus is growth" in report[0]
+    for figure in Facts(paper.facts()).requests[0].figures:
+        assert f"{figure.direction} {figure.stage} {figure.change} " in report[0]
+
+
+def test_n_deviations_none_said_aloud_or_all_told(text):
+    assert "None: no deviation, addition or exclusion was recorded." in text
+    told = " ".join(pages(paper.facts(deviations=[paper.a_deviation()])))
+    assert "Bath at 45.0 °C instead of 49 ± 3 °C; the boiler was cold." in told
+    assert "No influence on the result: the second cycle was within the tolerance. – Mara Manager" in told
+    assert "None: no deviation" not in told
+
+
+def test_o_who_authorised(report):
+    assert "Authorised by Mara Manager, lab manager" in report[0]
+    assert "reviewed and authorised, 12 Mar 2026, 15:04" in report[0]
+
+
+def test_p_results_of_others(text):
+    assert "No result in this report comes from another laboratory." in text
+
+
+# What the trade adds.
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "Details marked † were supplied by the customer and were not verified by the laboratory",
+        "shall not be reproduced except in full without the written approval of the laboratory",
+        "no proof of a care label, of product safety or of flammability",
+        "It carries no qualified electronic signature.",
+        "The laboratory claims no accreditation for the results in this report.",
+        "a result passes when the reported (rounded) value lies on or within the limits",
+        "Limits from: purchase specification Q-7.",
+        "u is the standard uncertainty",
+        "a figure exactly between two goes to the even one",
+        "job:26-00147N, entry 148, 5fdf0b01",
+        "The curve rests on all pairs; each was read at every stage.",
+    ],
+)
+def test_says(text, sentence):
+    assert sentence in text
+
+
+def test_readings_of_every_pair(text):
+    for specimen in paper.facts()["requests"][0]["specimens"]:
+        for pair in specimen["pairs"]:
+            readings = {r["stage"]: f"{float(r['mm']):.1f}" for r in pair["readings"]}
+            assert f"{pair['direction']} {pair['number']} {readings[0]} {readings[1]} {readings[3]} " in text
+
+
+def test_cycle_record(text):
+    assert "540.5 + 1265 = 1805.5 g" in text
+    assert "49.5 °C, dip thermometer in the drum" in text
+    assert "4 Mar 2026, 09:00 to 09:48" in text
+
+
+def test_partial_report_and_amendment_say_so():
+    facts = paper.facts()
+    facts["report"]["not_covered"] = ["26-00147N-B/1"]
+    facts["report"]["revision"] = 1
+    change = {"what": "A1 length 2 after cycle 3 mm", "was": "245", "now": "246"}
+    facts["report"]["amends"] = {
+        "number": "26-00147N-01",
+        "issued_at": "2026-03-10T10:00:00+01:00",
+        "reason": "a reading was wrong",
+        "opened_for": "readings",
+        "changes": [change],
+    }
+    first = pages(facts)[0]
+    assert "Partial report: it covers 1 of the 2 tests ordered under 26-00147N. Not in this report: B/1." in first
+    assert "amends and replaces report 26-00147N-01, issued 10 Mar 2026, 10:00. Reason: a reading was wrong." in first
+    assert "Changed: A1 length 2 after cycle 3 mm: 245 → 246" in first
+
+
+def test_superseded_readings_lost_marks_and_set_aside_specimens():
+    facts = paper.facts()
+    specimens = facts["requests"][0]["specimens"]
+    specimens[2]["set_aside"] = "edge frayed"
+    pair = specimens[0]["pairs"][0]
+    pair["lost"] = {"from_stage": 3, "reason": "mark gone", "by": "Bea Bench", "at": "2026-03-06T08:20:00+01:00"}
+    old = {**pair["readings"][1], "voided_by": "Bea Bench", "voided_at": "2026-03-04T09:00:00+01:00"}
+    pair["superseded"] = [{**old, "text": "274.5", "mm": "274.500000", "reason": "digits swapped"}]
+    del pair["readings"][2]
+    told = " ".join(pages(facts))
+    assert "A3 was set aside and does not count: edge frayed" in told
+    assert "mark lost" in told
+    assert "A1 length 1: no reading from after cycle 3 on, mark gone" in told
+    assert "A1 length 1, after cycle 1: 274.5 mm" in told
+    assert "digits swapped" in told
+
+
+def test_no_limits_no_verdict():
+    told = " ".join(pages(paper.facts(limits=(None, None))))
+    assert "no limits agreed, so no statement of conformity is made" in told
+    assert "Pass" not in told
+
+
+def test_a_fail_is_a_word_and_a_mark():
+    assert "× Fail" in pages(paper.facts(limits=("-1.0", None)))[0]
+
+
+# The file.
+
+
+def test_the_same_facts_give_the_same_bytes():
+    facts = paper.facts(samples=2, deviations=[paper.a_deviation()])
+    assert build(Facts(facts)) == build(Facts(copy.deepcopy(facts)))
+
+
+def test_a_read_back_text_gives_the_same_bytes():
+    facts = Facts(paper.facts())
+    assert build(facts) == build(Facts.read(facts.text))
+
+
+def test_every_face_is_embedded():
+    for page in PdfReader(BytesIO(build(Facts(paper.facts(is_demo=True))))).pages:
+        for font in page["/Resources"]["/Font"].values():
+            descriptor = font.get_object().get("/FontDescriptor")
+            assert descriptor and "/FontFile2" in descriptor.get_object(), font.get_object()["/BaseFont"]
+
+
+def test_demo_says_specimen_on_every_page():
+    assert all("SPECIMEN" in page for page in pages(paper.facts(is_demo=True)))
+    assert not any("SPECIMEN" in page for page in pages(paper.facts()))
+
+
+def test_about_the_file():
+    about = PdfReader(BytesIO(build(Facts(paper.facts())))).metadata
+    assert (about.title, about.author) == ("Test report 26-00147N-01", "Walkstube Textile Laboratory")
+
+
+def test_a_long_job():
+    facts = paper.facts(samples=6, requests=2, stages=(1, 3, 5), limits=("-3.00", None))
+    told = pages(facts)
+    assert len(told) > 10
+    text = " ".join(told)
+    for letter in "ABCDEF":
+        assert f"26-00147N-{letter}/2" in text
+
+
+ODD = ["🧺" * 40, "שלום עולם", "<b>bold</b> & <script>", "x" * 500, "word " * 100, "Ő Ж Ω ę", "\x00\x07", "‮right"]
+
+
+@pytest.mark.parametrize("odd", ODD, ids=[ascii(odd[:6]) for odd in ODD])
+def test_odd_texts_are_printed_or_marked(odd):
+    facts = paper.facts(deviations=[paper.a_deviation(text=odd)])
+    facts["customer"]["name"] = facts["lab"]["name"] = facts["samples"][0]["description"] = odd
+    facts["job"]["purchase_order"] = facts["requests"][0]["limits_source"] = odd
+    text = " ".join(pages(facts))
+    assert "End of report" in text
+    marked = "does not have; the records keep it" in text
+    assert marked == any((not c.isascii() and c not in "ŐЖΩę‮" and c.isprintable()) for c in odd)
+
+
+def test_markup_in_texts_stays_text():
+    facts = paper.facts()
+    facts["customer"]["name"] = "<b>Bold</b> & Söhne"
+    assert "<b>Bold</b> & Söhne" in pages(facts)[0]
+
+
+def test_inches_are_printed_as_typed_with_millimetres():
+    text = " ".join(pages(paper.facts(unit="in")))
+    first = paper.facts(unit="in")["requests"][0]["specimens"][0]["pairs"][0]["readings"][0]
+    assert f"{first['text']} in" in text
+    assert first["mm"].rstrip("0") in text
