@@ -1,0 +1,74 @@
+"""Whether a request is ready for the manager, and if not, what it waits for."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.db.models import Q
+
+from apps.intake.models import Deviation, Request, SendBack, Specimen
+
+FINISHED = (Specimen.Stage.DONE, Specimen.Stage.SET_ASIDE)
+
+
+def obstacles(requests: Iterable[Request], results: Mapping[int, Any] | None = None) -> dict[int, list[str]]:
+    """What stands between each request and its report, in short sentences; an empty list is ready.
+
+    Three queries, however many requests. With `results`, readings that lack are named too.
+    """
+    requests = list(requests)
+    specimens, sent_back = defaultdict(list), defaultdict(list)
+    for specimen in Specimen.objects.filter(request__in=requests).order_by("number"):
+        specimens[specimen.request_id].append(specimen)
+    for row in SendBack.objects.filter(request__in=requests, answered_at=None):
+        sent_back[row.request_id].append(row)
+    at_risk = _not_judged(requests)
+    found = {}
+    for request in requests:
+        told = _of_specimens(request, specimens[request.pk])
+        told += [f"Sent back to the {row.get_to_display()}: {row.reason}" for row in sent_back[request.pk]]
+        if request.pk in at_risk:
+            told.append("A deviation done at risk is not judged yet.")
+        if request.has_limits and not request.contract_review.agreed:
+            told.append("The order review does not say that method, limits and rule are agreed. The front desk can.")
+        if results is not None and not told:
+            told += results[request.pk].missing
+        found[request.pk] = told
+    return found
+
+
+def _of_specimens(request: Request, specimens: list[Specimen]) -> list[str]:
+    if not specimens:
+        return ["No specimen is cut yet."]
+    if all(specimen.stage == Specimen.Stage.SET_ASIDE for specimen in specimens):
+        return ["Every specimen is set aside."]
+    standing = defaultdict(list)
+    for specimen in specimens:
+        if specimen.stage not in FINISHED:
+            specimen.request = request
+            standing[specimen.standing].append(specimen.short_code)
+    return [f"{', '.join(codes)}: {words}." for words, codes in standing.items()]
+
+
+def _not_judged(requests: list[Request]) -> set[int]:
+    """Requests with a deviation done at risk that nobody has judged. One of a whole load or job holds all of it."""
+    rows = Deviation.objects.filter(
+        Q(request__in=requests)
+        | Q(specimen__request__in=requests)
+        | Q(request=None, specimen=None, job__samples__requests__in=requests),
+        at_risk=True,
+        judged_at=None,
+    ).distinct()
+    held = set()
+    for row in rows.select_related("specimen"):
+        of = row.request_id or (row.specimen.request_id if row.specimen else None)
+        held |= {of} if of else {r.pk for r in requests if r.sample.job_id == row.job_id}
+    return held
+
+
+def finished(requests):
+    """Of a queryset of requests: those not locked whose specimens are all through, so that the manager may look."""
+    specimens = Specimen.objects.all()
+    done = specimens.filter(stage=Specimen.Stage.DONE).values("request_id")
+    going = specimens.exclude(stage__in=FINISHED).values("request_id")
+    return requests.exclude(lock=Request.Lock.LOCKED).filter(pk__in=done).exclude(pk__in=going)
