@@ -7,4 +7,6 @@ urlpatterns = [
     path("", include("apps.accounts.urls")),
     path("", include("apps.methods.urls")),
     path("", include("apps.equipment.urls")),
+    path("", include("apps.intake.urls")),
+    path("", include("apps.measuring.urls")),
 ]

@@ -73,10 +73,11 @@ class DirectionResult:
 
 @dataclass
 class RequestResult:
-    """All results of a request. `stages` are the measured cycles that have a result; the last one counts."""
+    """All results of a request. `stages`: the measured cycles that have a result; `rows`: the pairs still in the test."""
 
     request: Request
     tie: Tie = "even"
+    specimens: list[Specimen] = field(default_factory=list)
     stages: list[int] = field(default_factory=list)
     rows: list[PairRow] = field(default_factory=list)
     directions: list[DirectionResult] = field(default_factory=list)
@@ -112,8 +113,8 @@ def assemble(
     specimens = list(specimens)
     counted = {s.pk: s for s in specimens if s.stage != Specimen.Stage.SET_ASIDE}
     set_aside = [s for s in specimens if s.pk not in counted]
-    rows = _rows(request, counted, pairs, readings)
-    result = RequestResult(request=request, tie=tie, rows=rows, set_aside=set_aside)
+    rows = _rows(request, counted, pairs, readings, tie)
+    result = RequestResult(request=request, tie=tie, specimens=specimens, rows=rows, set_aside=set_aside)
     for stage in request.measured_cycles:
         found = [direction_result(request, rows, direction, stage, tie) for direction in DIRECTIONS]
         result.directions += [direction for direction in found if direction]
@@ -126,7 +127,11 @@ def assemble(
 
 
 def _rows(
-    request: Request, specimens: dict[int, Specimen], pairs: Iterable[BenchmarkPair], readings: Iterable[Reading]
+    request: Request,
+    specimens: dict[int, Specimen],
+    pairs: Iterable[BenchmarkPair],
+    readings: Iterable[Reading],
+    tie: Tie,
 ) -> list[PairRow]:
     rows = {
         pair.pk: PairRow(pair, specimens[pair.specimen_id], pair.direction, pair.number)
@@ -144,7 +149,7 @@ def _rows(
         for stage, reading in sorted(row.readings.items()):
             if stage and 0 in row.readings:
                 row.changes[stage] = dimensional_change(row.readings[0].mm, reading.mm)
-                row.shown[stage] = round_to(row.changes[stage], step)
+                row.shown[stage] = round_to(row.changes[stage], step, tie)
     return sorted(rows.values(), key=lambda row: (row.specimen.number, row.direction, row.number))
 
 

@@ -1,20 +1,25 @@
 """What the bench sees, and the results that reports rely on. Other rooms import from here."""
 
 from apps.measuring.queries.bench import BenchRow, Due, bench_list, bench_rows
-from apps.measuring.queries.due import due_stages, loads_of, not_due
+from apps.measuring.queries.cutting import Cutting, all_values, cutting
+from apps.measuring.queries.due import due_stages, loads_of, not_due, stage_words
 from apps.measuring.queries.figures import results_of
 from apps.measuring.queries.sheet import Sheet, sheet, stage_to_open
 
 __all__ = [
     "BenchRow",
+    "Cutting",
     "Due",
     "Sheet",
+    "all_values",
     "bench_list",
     "bench_rows",
+    "cutting",
     "due_stages",
     "loads_of",
     "not_due",
     "results_of",
     "sheet",
     "stage_to_open",
+    "stage_words",
 ]

@@ -91,7 +91,7 @@ def sheet(request: Request, stage: int) -> Sheet:
     rows: dict[int, list[PairRow]] = {}
     for row in result.rows:
         rows.setdefault(row.specimen.pk, []).append(row)
-    specimens = list(Specimen.objects.filter(request=request).select_related("request").order_by("number"))
+    specimens = result.specimens
     loads = loads_of(specimens)
     found = Sheet(
         request=request,

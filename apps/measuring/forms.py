@@ -1,0 +1,119 @@
+"""What the bench types."""
+
+from typing import Any
+
+from django import forms
+
+from apps.core.errors import Refusal
+from apps.measuring.models import Reading
+from apps.measuring.queries import Sheet
+from apps.measuring.services import Entry, SheetRefused
+
+LONG = 300
+UNITS = [("mm", "mm"), ("cm", "cm"), ("in", "inches, also 9 5/8")]
+MOMENT = forms.DateTimeInput(format="%Y-%m-%dT%H:%M", attrs={"type": "datetime-local"})
+
+
+def done_at(label: str) -> forms.DateTimeField:
+    help_text = "Only when it is entered later, from paper. Empty: now."
+    return forms.DateTimeField(label=label, required=False, widget=MOMENT, help_text=help_text)
+
+
+class Asked(forms.Form):
+    """A form whose refusals are written beside the field they belong to."""
+
+    def put_beside(self, refusal: Exception) -> None:
+        field = getattr(refusal, "field", None)
+        self.add_error(field if field in self.fields else None, str(refusal))
+
+
+class CutForm(Asked):
+    """How many specimens are cut, and why fewer."""
+
+    count = forms.IntegerField(label="Specimens", min_value=1, max_value=12)
+    fewer_reason = forms.CharField(
+        label="Why fewer", max_length=LONG, required=False, help_text="Only when fewer than the method asks for."
+    )
+    at = done_at("Cut and marked at")
+
+
+class SheetForm(Asked):
+    """A sheet of readings: one unit, a cell a pair. Cells left empty follow later."""
+
+    unit = forms.ChoiceField(label="Unit of this sheet", choices=UNITS, widget=forms.RadioSelect)
+    at = done_at("Read at")
+    confirmed = forms.BooleanField(label="I looked again; these values are right", required=False)
+    remark = forms.CharField(
+        label="Why they are right",
+        max_length=LONG,
+        required=False,
+        help_text="Once for the sheet; the report prints it.",
+    )
+
+    def __init__(self, data: Any = None, *, sheet: Sheet) -> None:
+        super().__init__(data, initial={"unit": sheet.unit})
+        self.asks_again = bool(data and data.get("confirmed"))
+        for cell in sheet.cells:
+            name = self.name_of(cell.pair.pk)
+            # What was typed for a pair that somebody else read meanwhile is kept, and answered by the service.
+            if cell.due or (data and data.get(name, "").strip()):
+                self.fields[name] = forms.CharField(
+                    required=False, widget=forms.TextInput(attrs={"autocomplete": "off"})
+                )
+
+    @staticmethod
+    def name_of(pair_id: int) -> str:
+        return f"pair_{pair_id}"
+
+    @property
+    def entries(self) -> list[Entry]:
+        return [
+            Entry(int(name.removeprefix("pair_")), text)
+            for name, text in self.cleaned_data.items()
+            if name.startswith("pair_")
+        ]
+
+    def put_beside(self, refusal: Exception) -> None:
+        if not isinstance(refusal, SheetRefused):
+            self.asks_again = self.asks_again or getattr(refusal, "field", None) in ("confirmed", "remark")
+            super().put_beside(refusal)
+            return
+        self.asks_again = self.asks_again or refusal.code == "second_look"
+        self.add_error(None, str(refusal))
+        for pair_id, sentence in refusal.cells.items():
+            name = self.name_of(pair_id)
+            self.add_error(name if name in self.fields else None, sentence)
+
+
+class CorrectionForm(Asked):
+    """The right value, and why the old one was wrong."""
+
+    text = forms.CharField(
+        label="Right value",
+        max_length=LONG,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+    )
+    unit = forms.ChoiceField(choices=UNITS, widget=forms.RadioSelect)
+    reason = forms.CharField(
+        label="Why it is corrected", max_length=LONG, help_text="Both values and this reason stay visible."
+    )
+    confirmed = forms.BooleanField(label="I looked again; this value is right", required=False)
+
+    def __init__(self, data: Any = None, *, reading: Reading) -> None:
+        super().__init__(data, initial={"unit": reading.unit})
+        self.asks_again = bool(data and data.get("confirmed"))
+
+    def put_beside(self, refusal: Exception) -> None:
+        self.asks_again = self.asks_again or (isinstance(refusal, Refusal) and refusal.code == "second_look")
+        super().put_beside(refusal)
+
+
+class LostMarkForm(Asked):
+    """Which mark can no longer be read, and what happened to it."""
+
+    pair = forms.TypedChoiceField(label="Which pair", coerce=int)
+    reason = forms.CharField(label="What happened to the mark", max_length=LONG, help_text="The report prints it.")
+
+    def __init__(self, data: Any = None, *, sheet: Sheet) -> None:
+        super().__init__(data)
+        self.fields["pair"].choices = [(cell.pair.pk, cell.label) for cell in sheet.due]

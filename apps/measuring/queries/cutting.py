@@ -1,0 +1,44 @@
+"""What the bench needs to know to cut and mark, and what was ever read of a pair."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from apps.intake.models import Request, Specimen
+from apps.measuring.models import Reading
+from apps.methods.models import Figure
+
+# Figures of the catalogue that are looked for at the cutting table.
+AT_THE_TABLE = (
+    "not cut from the outer",
+    "marks from the specimen's edge",
+    "room between parallel pairs",
+    "where the marks lie",
+)
+
+
+@dataclass(frozen=True)
+class Cutting:
+    """The codes that go on the cloth (as many as the method asks for), what is cut, and the method's figures."""
+
+    codes: list[str]
+    to_mark: list[Specimen]
+    marked: list[Specimen]
+    figures: Sequence[Figure]
+
+
+def cutting(order: Request) -> Cutting:
+    specimens = list(Specimen.objects.filter(request=order).order_by("number"))
+    taken = Specimen.objects.filter(request__sample=order.sample).count()
+    figures = Figure.objects.filter(owner=order.method.owner, name__in=AT_THE_TABLE)
+    return Cutting(
+        codes=[f"{order.sample.letter}{taken + number}" for number in range(1, order.method.specimens + 1)],
+        to_mark=[specimen for specimen in specimens if specimen.stage == Specimen.Stage.CUT],
+        marked=[specimen for specimen in specimens if specimen.stage != Specimen.Stage.CUT],
+        figures=[figure for figure in figures if figure.is_known],
+    )
+
+
+def all_values(reading: Reading) -> list[Reading]:
+    """All that was ever read for this pair at this stage, oldest first."""
+    same = Reading.objects.filter(pair=reading.pair_id, stage=reading.stage)
+    return list(same.select_related("read_by", "voided_by").order_by("id"))

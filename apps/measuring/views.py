@@ -1,0 +1,229 @@
+from datetime import datetime
+from uuid import UUID
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from apps.accounts.gates import role_required
+from apps.accounts.models import STAFF_ROLES, Role
+from apps.calc.errors import CalcError
+from apps.core import clock
+from apps.core.errors import Refusal
+from apps.intake.models import Request, Sample
+from apps.measuring import pages, queries, services
+from apps.measuring.forms import CorrectionForm, CutForm, LostMarkForm, SheetForm
+from apps.measuring.models import Reading
+
+WRITERS = {Role.BENCH, Role.MANAGER}
+PAGE = 50
+
+
+@require_safe
+@role_required(*STAFF_ROLES)
+def bench(request: HttpRequest) -> HttpResponse:
+    """What is to do at the bench, in the order of work."""
+    page = Paginator(queries.bench_list(request.user), PAGE).get_page(request.GET.get("page"))
+    rows = queries.bench_rows(page, today=timezone.localdate(clock.now()))
+    return render(request, "measuring/bench.html", {"page": page, "rows": rows, "may_write": may_write(request)})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.BENCH, Role.MANAGER)
+def cut(request: HttpRequest, code: str, ordinal: int) -> HttpResponse:
+    """Cut and mark: how many, which codes go on the cloth, how the marks are made; then on to the readings."""
+    order = request_of(sample_of(request, code), str(ordinal))
+    form = CutForm(sent(request), initial={"count": order.method.specimens})
+    if form.is_valid():
+        try:
+            mark(request, order, form)
+        except Refusal as refusal:
+            form.put_beside(refusal)
+        else:
+            return redirect(sheet_address(order, 0))
+    context = {"order": order, "form": form, "cutting": queries.cutting(order), "drawing": pages.marks(order)}
+    return render(request, "measuring/cut.html", context, status=422 if form.is_bound else 200)
+
+
+def mark(request: HttpRequest, order: Request, form: CutForm) -> None:
+    who = {"by": request.user, "at": when(form), "key": posted_key(request)}
+    if order.specimens.filter(stage="cut").exists():
+        pairs = services.mark_specimens(request_id=order.pk, **who)
+    else:
+        count, why = form.cleaned_data["count"], form.cleaned_data["fewer_reason"]
+        pairs = services.cut_and_mark(request_id=order.pk, count=count, fewer_reason=why, **who)
+    names = dict.fromkeys(pair.specimen.short_code for pair in pairs)
+    messages.success(request, f"{', '.join(names)} cut and marked. Read the original distances now.")
+
+
+@require_safe
+@role_required(*STAFF_ROLES)
+def readings(request: HttpRequest, code: str) -> HttpResponse:
+    """One sheet: a request at a stage, by specimen, direction and pair."""
+    sample = sample_of(request, code)
+    order = request_of(sample, request.GET.get("request", ""))
+    if order is None:
+        return render(request, "measuring/no_request.html", {"sample": sample})
+    sheet = queries.sheet(order, stage_of(order, request.GET.get("stage", "")))
+    return sheet_page(request, sheet, SheetForm(sheet=sheet))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.BENCH, Role.MANAGER)
+def enter(request: HttpRequest, code: str) -> HttpResponse:
+    """Keep what was typed on a sheet; what is wrong is told beside its cell, and nothing typed is lost."""
+    if request.method != "POST":
+        return redirect("measuring:readings", code)
+    order, stage = posted_sheet(request, code)
+    sheet = queries.sheet(order, stage)
+    form = SheetForm(request.POST, sheet=sheet)
+    if form.is_valid():
+        asked = {name: form.cleaned_data[name] for name in ("unit", "confirmed", "remark")}
+        who = {"by": request.user, "at": when(form), "key": posted_key(request)}
+        try:
+            kept = services.enter_readings(request_id=order.pk, stage=stage, entries=form.entries, **asked, **who)
+        except (Refusal, CalcError) as refusal:
+            form.put_beside(refusal)
+        else:
+            messages.success(request, "1 reading is saved." if len(kept) == 1 else f"{len(kept)} readings are saved.")
+            return redirect(sheet_address(order, stage))
+    return sheet_page(request, sheet, form, status=422)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.BENCH, Role.MANAGER)
+def lose_mark(request: HttpRequest, code: str) -> HttpResponse:
+    """A mark is lost: its pair has no reading from this stage on."""
+    if request.method != "POST":
+        return redirect("measuring:readings", code)
+    order, stage = posted_sheet(request, code)
+    sheet = queries.sheet(order, stage)
+    form = LostMarkForm(request.POST, sheet=sheet)
+    if form.is_valid():
+        which, why = form.cleaned_data["pair"], form.cleaned_data["reason"]
+        who = {"by": request.user, "at": clock.now(), "key": posted_key(request)}
+        try:
+            pair = services.lose_mark(pair_id=which, stage=stage, reason=why, **who)
+        except Refusal as refusal:
+            form.put_beside(refusal)
+        else:
+            messages.success(request, f"{pair.specimen.short_code} {pair.name} is given up from here on.")
+            return redirect(sheet_address(order, stage))
+    return sheet_page(request, sheet, SheetForm(sheet=sheet), lost_form=form, status=422)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.BENCH, Role.MANAGER)
+def correct(request: HttpRequest, reading_id: int) -> HttpResponse:
+    """Put a reading right: the old value stays visible with the reason."""
+    everything = Reading.objects.visible_to(request.user).select_related(
+        "read_by", "voided_by", "pair__specimen__request__sample__job", "pair__specimen__request__method"
+    )
+    reading = get_object_or_404(everything, pk=reading_id)
+    form = CorrectionForm(sent(request), reading=reading)
+    if form.is_valid():
+        who = {"by": request.user, "at": clock.now(), "key": posted_key(request)}
+        try:
+            right = services.correct_reading(reading_id=reading.pk, **form.cleaned_data, **who)
+        except Refusal as refusal:
+            form.put_beside(refusal)
+        else:
+            messages.success(request, f"Corrected: {right.text} {right.unit} instead of {reading.text} {reading.unit}.")
+            return redirect(sheet_address(reading.pair.specimen.request, reading.stage))
+    context = {"reading": reading, "form": form, "values": queries.all_values(reading)}
+    return render(request, "measuring/correct.html", context, status=422 if form.is_bound else 200)
+
+
+@require_safe
+@role_required(*STAFF_ROLES)
+def results(request: HttpRequest, code: str) -> HttpResponse:
+    """What the readings of a request come to, from the report's figures down to the single pair."""
+    sample = sample_of(request, code)
+    order = request_of(sample, request.GET.get("request", ""))
+    if order is None:
+        return render(request, "measuring/no_request.html", {"sample": sample})
+    result = queries.results_of([order])[order.pk]
+    others = list(sample.requests.select_related("method").order_by("ordinal"))
+    context = {"order": order, "others": others, "result": result, **pages.of_results(result)}
+    return render(request, "measuring/results.html", context)
+
+
+def sheet_page(
+    request: HttpRequest, sheet: queries.Sheet, form: SheetForm, *, lost_form: LostMarkForm | None = None, status=200
+) -> HttpResponse:
+    others = list(sheet.request.sample.requests.select_related("method").order_by("ordinal"))
+    context = {
+        "sheet": sheet,
+        "order": sheet.request,
+        "others": others,
+        "form": form,
+        "lost_form": lost_form or LostMarkForm(sheet=sheet),
+        "may_write": may_write(request) and sheet.may_change,
+        **pages.of_sheet(sheet, form),
+    }
+    return render(request, "measuring/readings.html", context, status=status)
+
+
+def sample_of(request: HttpRequest, code: str) -> Sample:
+    return get_object_or_404(Sample.objects.visible_to(request.user).select_related("job"), code=code)
+
+
+def request_of(sample: Sample, ordinal: str) -> Request | None:
+    """The request of this number; without a number the first that waits for the bench, else the first."""
+    orders = list(
+        sample.requests.select_related("sample__job", "method", "procedure", "drying")
+        .prefetch_related("specimens")
+        .order_by("ordinal")
+    )
+    if ordinal:
+        return one_of({str(order.ordinal): order for order in orders}, ordinal)
+    waiting = (order for order in orders if queries.due_stages(order.specimens.all()))
+    return next(waiting, orders[0] if orders else None)
+
+
+def stage_of(order: Request, text: str) -> int:
+    if not text:
+        return queries.stage_to_open(order)
+    return one_of({str(stage): stage for stage in (0, *order.measured_cycles)}, text)
+
+
+def one_of(known: dict, text: str):
+    if text not in known:
+        raise Http404
+    return known[text]
+
+
+def posted_sheet(request: HttpRequest, code: str) -> tuple[Request, int]:
+    """Which sheet was sent: the page says it in hidden fields."""
+    order = request_of(sample_of(request, code), request.POST.get("request", "") or "none")
+    return order, stage_of(order, request.POST.get("stage", "") or "none")
+
+
+def sheet_address(order: Request, stage: int) -> str:
+    address = reverse("measuring:readings", args=[order.sample.code])
+    return f"{address}?request={order.ordinal}&stage={stage}"
+
+
+def sent(request: HttpRequest) -> QueryDict | None:
+    return request.POST if request.method == "POST" else None
+
+
+def may_write(request: HttpRequest) -> bool:
+    return bool(request.user.roles & WRITERS)
+
+
+def when(form) -> datetime:
+    """The moment typed, or now."""
+    return form.cleaned_data["at"] or clock.now()
+
+
+def posted_key(request: HttpRequest) -> UUID | None:
+    """The act's own key; a page without one, or with a broken one, is taken as sent once."""
+    try:
+        return UUID(request.POST.get("key", ""))
+    except ValueError:
+        return None
