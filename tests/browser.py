@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = [
@@ -45,18 +45,29 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
+def listen(context: BrowserContext) -> list[str]:
+    """A list that fills with script errors and with what the content policy refused, on any page of this browser."""
+    complaints: list[str] = []
+
+    def on_console(message: ConsoleMessage) -> None:
+        # A page that answers 404 or 403 is told as an error too; tests ask for those on purpose.
+        if message.type == "error" and not message.text.startswith("Failed to load resource"):
+            complaints.append(message.text)
+
+    context.on("weberror", lambda error: complaints.append(str(error.error)))
+    context.on("console", on_console)
+    return complaints
+
+
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
     """A browser of nobody yet. A script error or a refusal by the content policy fails the test."""
     context = browser.new_context(viewport=DESK, locale="en-GB", timezone_id="UTC")
     context.set_default_timeout(10_000)
-    complaints: list[str] = []
-    context.on("weberror", lambda error: complaints.append(str(error.error)))
-    context.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+    complaints = listen(context)
     yield context
     context.close()
-    # A page that answers 404 or 403 is also told as an error; tests ask for those on purpose.
-    assert [text for text in complaints if not text.startswith("Failed to load resource")] == []
+    assert complaints == []
 
 
 @pytest.fixture

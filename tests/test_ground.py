@@ -14,7 +14,7 @@ from apps.trail import guarding
 from apps.trail.models import TrailEntry
 from apps.trail.queries import broken_link
 from apps.trail.services import record
-from tests.browser import sign_in
+from tests.browser import listen, sign_in
 from tests.cast import NOON, LabTestCase
 from tests.racing import at_once
 
@@ -51,6 +51,20 @@ def test_a_page_in_the_browser(live_server, context, page, people):
     sign_in(context, live_server, people.casey)
     assert page.goto(address).status == 200
     assert page.url == address
+
+
+def test_the_browser_tells_of_errors_and_of_what_the_content_policy_refuses(live_server, browser):
+    context = browser.new_context()
+    complaints = listen(context)
+    page = context.new_page()
+    page.goto(f"{live_server.url}/sign-in/")
+    assert complaints == []
+    page.evaluate("document.body.setAttribute('onclick', 'null'); document.body.click()")
+    page.evaluate("setTimeout(() => { throw new Error('torn') })")
+    page.wait_for_timeout(200)
+    context.close()
+    assert any("Content Security Policy" in text for text in complaints)
+    assert any("torn" in text for text in complaints)
 
 
 @pytest.mark.race
