@@ -69,6 +69,12 @@ class JobSerial(models.Model):
     last = models.PositiveIntegerField(default=0)
 
 
+def sample_letter(position: int) -> str:
+    """The letter of a job's sample: 0 is A, 25 is Z, 26 is AA."""
+    first, last = divmod(position, 26)
+    return (chr(64 + first) if first else "") + chr(65 + last)
+
+
 class SampleQuerySet(BelongsToJob):
     job_path = "job"
 
@@ -294,6 +300,10 @@ class Specimen(models.Model):
         return self.get_stage_display()
 
 
+class DeviationQuerySet(BelongsToJob):
+    job_path = "job"
+
+
 class Deviation(models.Model):
     """Anything done otherwise than the method or the lab's rules say. Written at once, printed in the report."""
 
@@ -321,6 +331,8 @@ class Deviation(models.Model):
     judged_at = models.DateTimeField(null=True, blank=True)
     judgement = models.CharField(max_length=300, blank=True)
 
+    objects = DeviationQuerySet.as_manager()
+
     class Meta:
         ordering = ["at", "id"]
         constraints = [
@@ -331,6 +343,10 @@ class Deviation(models.Model):
                 | (Q(judged_by__isnull=False, judged_at__isnull=False) & ~Q(judgement="")),
             ),
         ]
+
+
+class SendBackQuerySet(BelongsToJob):
+    job_path = "request__sample__job"
 
 
 class SendBack(models.Model):
@@ -349,6 +365,8 @@ class SendBack(models.Model):
     answer = models.CharField(max_length=500, blank=True)
     answered_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     answered_at = models.DateTimeField(null=True, blank=True)
+
+    objects = SendBackQuerySet.as_manager()
 
     class Meta:
         ordering = ["at", "id"]

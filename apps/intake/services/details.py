@@ -48,12 +48,15 @@ class ReviewDetails:
 
 @dataclass(frozen=True)
 class RequestDetails:
-    """One way of testing. Limits in percent, minus = shrinkage; all four None: no limits agreed."""
+    """One way of testing. Limits in percent, minus = shrinkage; all four None: no limits agreed.
+
+    `review` is needed when it is asked for anew; a change of a request has its own (`review_request`).
+    """
 
     method: TestMethod
     procedure: LaunderingProcedure
     drying: DryingProcedure
-    review: ReviewDetails
+    review: ReviewDetails | None = None
     cycles: int = 3
     measured_after: tuple[int, ...] = (3,)
     length_lower: Decimal | None = None

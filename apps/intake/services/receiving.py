@@ -12,7 +12,7 @@ from apps.accounts.services import create_customer
 from apps.calc.numbering import check_char
 from apps.core.errors import Refusal
 from apps.intake.locks import lock_jobs, lock_sample
-from apps.intake.models import ContractReview, Job, JobSerial, Request, Sample, SamplePlace
+from apps.intake.models import ContractReview, Job, JobSerial, Request, Sample, SamplePlace, sample_letter
 from apps.intake.services.details import (
     JOB_COLUMNS,
     SAMPLE_COLUMNS,
@@ -117,12 +117,6 @@ def _new_customer(new: NewCustomer, *, by: User, at: datetime):
         raise Refusal(str(refusal), code=refusal.code, field="customer") from refusal
 
 
-def _letter(position: int) -> str:
-    """0 is A, 25 is Z, 26 is AA."""
-    first, last = divmod(position, 26)
-    return (chr(64 + first) if first else "") + chr(65 + last)
-
-
 def _add_sample(job: Job, details: SampleDetails, *, by: User, at: datetime) -> Sample:
     check_sample(details)
     position = job.samples.count()
@@ -130,7 +124,7 @@ def _add_sample(job: Job, details: SampleDetails, *, by: User, at: datetime) -> 
         raise Refusal(
             f"A job holds {MOST_SAMPLES} samples at most. Log another job for the rest.", code="too_many_samples"
         )
-    letter = _letter(position)
+    letter = sample_letter(position)
     columns = {name: getattr(details, name) for name in SAMPLE_COLUMNS}
     sample = Sample.objects.create(job=job, letter=letter, code=f"{job.number}-{letter}", **columns)
     if details.place:
@@ -142,6 +136,8 @@ def _add_sample(job: Job, details: SampleDetails, *, by: User, at: datetime) -> 
 
 def _add_request(sample: Sample, details: RequestDetails, *, by: User, at: datetime) -> Request:
     check_request(details, sample.kind)
+    if details.review is None:
+        raise Refusal("Look at the contract before work begins, and say what was found.", code="no_review")
     row = Request.objects.create(sample=sample, ordinal=sample.requests.count() + 1, **request_columns(details))
     ContractReview.objects.create(request=row, by=by, at=at, **asdict(details.review))
     return row

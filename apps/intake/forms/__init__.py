@@ -1,0 +1,20 @@
+"""What the front desk's pages ask for, and how it is read."""
+
+from apps.intake.forms.changes import JobCorrection, RequestChange, ReviewAgain, SampleCorrection
+from apps.intake.forms.fields import refuse
+from apps.intake.forms.sheet import Sheet
+from apps.intake.forms.small import AnswerForm, DeviationForm, FilterForm, MoveForm, SetAsideForm
+
+__all__ = [
+    "AnswerForm",
+    "DeviationForm",
+    "FilterForm",
+    "JobCorrection",
+    "MoveForm",
+    "RequestChange",
+    "ReviewAgain",
+    "SampleCorrection",
+    "SetAsideForm",
+    "Sheet",
+    "refuse",
+]
