@@ -1,0 +1,87 @@
+"""The PDF is made after the approval, once, whoever is killed meanwhile."""
+
+from datetime import timedelta
+
+import pytest
+
+from apps.accounts.models import Outgoing
+from apps.core.jsontext import sha256
+from apps.reporting import services
+from apps.reporting.facts import Facts
+from apps.reporting.models import FileDue, Report, ReportFile
+from apps.reporting.pdf import build
+from apps.reporting.services import files
+from apps.trail.models import Blob, TrailEntry
+from tests.cast import NOON, LabTestCase
+from tests.reporting.support import an_issued_report
+
+
+class BuildPendingTests(LabTestCase):
+    def setUp(self):
+        self.report = an_issued_report(self, with_file=False)
+
+    def test_makes_the_file_once(self):
+        assert services.build_pending(limit=10, now=NOON) == 1
+        assert services.build_pending(limit=10, now=NOON) == 0
+        file = ReportFile.objects.get(report=self.report)
+        content = bytes(file.blob.content)
+        assert content == build(Facts.read(self.report.facts))
+        assert (file.blob_id, file.blob.size) == (sha256(content), len(content))
+        entry = TrailEntry.objects.get(stream=self.report.job.stream, kind="report.file_made")
+        assert (entry.facts["sha256"], entry.actor_name) == (file.blob_id, "the house itself")
+
+    def test_customer_sees_the_report_only_then(self):
+        seen = Report.objects.visible_to(self.casey)
+        assert not seen.exists()
+        services.build_pending(limit=10, now=NOON)
+        assert seen.get() == self.report
+        assert not Report.objects.visible_to(self.dana).exists()
+
+    def test_tells_the_customers_people_without_results(self):
+        services.build_pending(limit=10, now=NOON)
+        letter = Outgoing.objects.get()
+        assert (letter.to, letter.subject) == ("casey@example.com", f"Report {self.report.number} is ready")
+        assert "%" not in letter.body
+
+    def test_killed_before_the_file_is_kept(self):
+        with pytest.MonkeyPatch.context() as patch, pytest.raises(KeyboardInterrupt):
+            patch.setattr(files, "build", lambda facts: (_ for _ in ()).throw(KeyboardInterrupt))
+            services.build_pending(limit=10, now=NOON)
+        assert not ReportFile.objects.exists()
+        assert services.build_pending(limit=10, now=NOON) == 0  # somebody has it in hand
+        assert services.build_pending(limit=10, now=NOON + files.LEASE) == 1
+
+    def test_killed_while_the_file_is_kept(self):
+        with pytest.MonkeyPatch.context() as patch, pytest.raises(KeyboardInterrupt):
+            patch.setattr(files, "tell_customer", lambda *a, **k: (_ for _ in ()).throw(KeyboardInterrupt))
+            services.build_pending(limit=10, now=NOON)
+        assert not ReportFile.objects.exists() and not Blob.objects.exists()
+        assert services.build_pending(limit=10, now=NOON + files.LEASE) == 1
+
+    def test_a_slow_worker_comes_second(self):
+        services.build_pending(limit=10, now=NOON)
+        assert files.keep_file(report_id=self.report.pk, content=b"%PDF other", now=NOON) is False
+        assert ReportFile.objects.count() == Outgoing.objects.count() == 1
+
+    def test_one_that_fails_holds_up_no_other(self):
+        other = an_issued_report(self, with_file=False)
+        real = files.build
+
+        def fails(facts):
+            if facts.number == self.report.number:
+                raise ValueError("no such glyph")
+            return real(facts)
+
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(files, "build", fails)
+            assert services.build_pending(limit=10, now=NOON) == 1
+        due = FileDue.objects.get(report=self.report)
+        assert (due.done_at, due.last_error, due.tries) == (None, "ValueError: no such glyph", 1)
+        assert due.next_try_at > NOON
+        assert ReportFile.objects.get().report == other
+        assert services.build_pending(limit=10, now=NOON + timedelta(hours=2)) == 1
+
+    def test_limit(self):
+        an_issued_report(self, with_file=False)
+        assert services.build_pending(limit=1, now=NOON) == 1
+        assert services.build_pending(limit=0, now=NOON) == 0
