@@ -181,14 +181,16 @@ def curve(
         shapes.append(Text(LEFT - 8, y(mark) + 5, format_change(mark), "end"))
     shapes += [Text(x(cycle), HEIGHT - BOTTOM + 21, str(cycle), "middle") for cycle in _cycle_marks(cycles)]
     shapes.append(Text(x(0), HEIGHT - 6, "wash cycles", "start", "quiet"))
-    for number, (value, names) in enumerate(sorted(shared.items())):
-        shapes.append(Line(LEFT, y(value), WIDTH - RIGHT, y(value), "limit"))
-        place, anchor = (WIDTH - RIGHT - 6, "end") if number % 2 else (LEFT + 6, "start")
-        shapes.append(Text(place, y(value) - 6, f"{', '.join(names)} {format_change(value)}", anchor, "quiet"))
+    shapes += [Line(LEFT, y(value), WIDTH - RIGHT, y(value), "limit") for value in shared]
     for number, row in enumerate(lines.values()):
         css = f"series series-{number % 2 + 1}"
         shapes.append(Polyline(tuple((x(cycle), y(value)) for cycle, value in row), css))
         shapes += [_marker(number, x(cycle), y(value), css) for cycle, value in row]
+    for number, (value, names) in enumerate(shared.items()):
+        # Below a limit on shrinkage and above one on growth, where the lines seldom run; side by side when close.
+        place, anchor = (WIDTH - RIGHT - 6, "end") if number % 2 else (LEFT + 6, "start")
+        words = f"{' · '.join(dict.fromkeys(names))} {format_change(_short(value))}"
+        shapes.append(Text(place, y(value) + (16 if value < 0 else -6), words, anchor, "quiet"))
     ends = spread_labels([y(row[-1][1]) for row in lines.values()])
     for number, (name, end) in enumerate(zip(lines, ends, strict=True)):
         shapes.append(Text(WIDTH - RIGHT + 10, end + 5, name, "start", f"name series-{number % 2 + 1}"))
@@ -197,6 +199,12 @@ def curve(
         for name, row in lines.items()
     )
     return Drawing(WIDTH, HEIGHT, tuple(shapes), title, desc, css="curve")
+
+
+def _short(value: Decimal) -> Decimal:
+    """One decimal where it says all."""
+    tenth = value.quantize(Decimal("0.1"))
+    return tenth if tenth == value else value
 
 
 def _cycle_marks(cycles: int) -> list[int]:

@@ -93,10 +93,10 @@ class CurveTests(SimpleTestCase):
         self.assertLessEqual({"length", "width"}, set(texts(svg)))
 
     def test_limits_of_one_value_share_a_line(self):
-        limits = [("length, lower limit", Decimal("-3.0")), ("width, lower limit", Decimal("-3.0"))]
+        limits = [("length, lower limit", Decimal("-3.0")), ("width, lower limit", Decimal("-3.00"))]
         svg = to_svg(curve(self.POINTS, limits))
         self.assertEqual(svg.count('class="limit"'), 1)
-        self.assertIn("length, lower limit, width, lower limit −3.0", texts(svg))
+        self.assertIn("length, lower limit · width, lower limit −3.0", texts(svg))
 
     def test_nothing_read_yet(self):
         self.assertIn("0.0", texts(to_svg(curve({}))))
