@@ -83,11 +83,16 @@ def disclose_late(*, job_id: int, what: str, by: User, at: datetime, request_id:
 
 
 @transaction.atomic
-def judge_deviation(*, deviation_id: int, judgement: str, by: User, at: datetime) -> Deviation:
+def judge_deviation(
+    *, deviation_id: int, judgement: str, by: User, at: datetime, key: uuid.UUID | None = None
+) -> Deviation:
     """The manager says what a deviation done at risk means for the result. Said once."""
     job_id = Deviation.objects.values_list("job_id", flat=True).get(pk=deviation_id)
     (job,) = lock_jobs([job_id])
     row = Deviation.objects.get(pk=deviation_id)
+    payload = [row.pk, judgement]
+    if trail.repeated(key=key, payload=payload):
+        return row
     if not judgement.strip():
         raise Refusal("Say what this deviation means for the result.", code="no_judgement", field="judgement")
     if row.judged_at is not None:
@@ -96,14 +101,19 @@ def judge_deviation(*, deviation_id: int, judgement: str, by: User, at: datetime
     row.judged_by, row.judged_at, row.judgement = by, at, judgement.strip()
     row.save(update_fields=["judged_by", "judged_at", "judgement"])
     facts = {"deviation": row.pk, "judgement": row.judgement}
-    trail.record(stream=job.stream, kind="deviation.judged", by=by, at=at, facts=facts)
+    trail.record(stream=job.stream, kind="deviation.judged", by=by, at=at, facts=facts, key=key, payload=payload)
     return row
 
 
 @transaction.atomic
-def send_back(*, request_id: int, to: str, reason: str, by: User, at: datetime) -> SendBack:
+def send_back(
+    *, request_id: int, to: str, reason: str, by: User, at: datetime, key: uuid.UUID | None = None
+) -> SendBack:
     """The manager wants something looked at again; the request is not ready for approval until this is answered."""
     (request,) = lock_requests([request_id])
+    payload = [request.pk, to, reason]
+    if trail.repeated(key=key, payload=payload):
+        return request.send_backs.latest("pk")
     if request.lock == Request.Lock.LOCKED:
         raise Refusal("The report is issued; open an amendment instead.", code="request_locked")
     if not reason.strip():
@@ -112,7 +122,8 @@ def send_back(*, request_id: int, to: str, reason: str, by: User, at: datetime) 
         raise Refusal("This request is already sent back and not yet answered.", code="already_sent_back")
     row = SendBack.objects.create(request=request, to=to, reason=reason.strip(), by=by, at=at)
     facts = {"request": str(request), "to": to, "reason": row.reason}
-    trail.record(stream=request.sample.job.stream, kind="request.sent_back", by=by, at=at, facts=facts)
+    stream = request.sample.job.stream
+    trail.record(stream=stream, kind="request.sent_back", by=by, at=at, facts=facts, key=key, payload=payload)
     return row
 
 
