@@ -8,5 +8,6 @@ urlpatterns = [
     path("", include("apps.methods.urls")),
     path("", include("apps.equipment.urls")),
     path("", include("apps.intake.urls")),
+    path("", include("apps.laundering.urls")),
     path("", include("apps.measuring.urls")),
 ]

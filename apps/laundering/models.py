@@ -125,6 +125,10 @@ class LoadCorrection(WashConditions):
             models.CheckConstraint(name="load_correction_has_reason", condition=~Q(reason="")),
         ]
 
+    @property
+    def title(self) -> str:
+        return f"correction {self.revision}"
+
 
 class Drying(models.Model):
     """One drying run. Pieces of one wash may part here; air drying holds no machine."""

@@ -1,4 +1,4 @@
-"""What pages and the other rooms ask about loads, dryings and cycles."""
+"""Which cycle was washed in which load and dried in which run, under which conditions."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -1,0 +1,240 @@
+"""What the laundry's first page shows: loads in hand with their next step, and what waits for a wash."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from django.db.models import BooleanField, Case, Count, F, IntegerField, Min, Q, QuerySet, Value, When, Window
+from django.db.models.functions import RowNumber
+
+from apps.accounts.models import Lab, User
+from apps.accounts.queries import the_lab
+from apps.intake.models import Job, Request, Specimen
+from apps.laundering.models import Drying, Load, LoadPiece
+from apps.methods.models import DryingProcedure, LaunderingProcedure
+
+Kind = DryingProcedure.Kind
+WITHOUT_SPIN = (Kind.DRIP_LINE, Kind.DRIP_FLAT)
+SHOWN_AT_FIRST = 24  # pieces of a group on the overview; a group's own page has them all
+WITH_JOB = ("request__sample__job", "request__procedure", "request__drying")
+CLASSES = {"woven": "woven", "knit": "knit", "mixed": "garments of woven and knit", "": "woven and knit"}
+KEY = re.compile(r"(\d{1,9})-(woven|knit|mixed|any)-(spun|drip)-(\d{1,9})", re.ASCII)
+
+
+@dataclass(frozen=True)
+class GroupKey:
+    """What pieces must agree in to share a drum: wash, woven or knit, spin, and the sample where one may bleed."""
+
+    procedure: int
+    construction: str
+    without_spin: bool
+    bleeding: int
+
+    def __str__(self) -> str:
+        spin = "drip" if self.without_spin else "spun"
+        return f"{self.procedure}-{self.construction or 'any'}-{spin}-{self.bleeding}"
+
+    @classmethod
+    def read(cls, text: str) -> "GroupKey | None":
+        if not (match := KEY.fullmatch(text)):
+            return None
+        construction = "" if match[2] == "any" else match[2]
+        return cls(int(match[1]), construction, match[3] == "drip", int(match[4]))
+
+
+@dataclass(frozen=True)
+class WaitingRow:
+    """A piece that waits, as its row says it."""
+
+    specimen: Specimen
+    late: bool
+
+    @property
+    def job(self) -> Job:
+        return self.specimen.request.sample.job
+
+    @property
+    def urgent(self) -> bool:
+        return self.job.priority == Job.Priority.URGENT
+
+    @property
+    def void_runs(self) -> int:
+        """How often it was wetted without a cycle that counts."""
+        return self.specimen.times_wetted - self.specimen.cycles_valid
+
+
+@dataclass
+class Group:
+    """Pieces that may share a drum, the oldest due date first."""
+
+    key: GroupKey
+    procedure: LaunderingProcedure
+    waiting: int
+    today: date
+    pieces: list[Specimen] = field(default_factory=list)
+
+    @property
+    def rows(self) -> list[WaitingRow]:
+        return [
+            WaitingRow(piece, late=due is not None and due < self.today)
+            for piece in self.pieces
+            for due in (piece.request.sample.job.due_on,)
+        ]
+
+    @property
+    def cloth(self) -> str:
+        return CLASSES[self.key.construction]
+
+    @property
+    def spin(self) -> str:
+        return "dripping, out before the last spin" if self.key.without_spin else "spun"
+
+    @property
+    def more(self) -> int:
+        return self.waiting - len(self.pieces)
+
+
+def waiting(user: User, lab: Lab | None = None) -> QuerySet[Specimen]:
+    """Pieces that may be washed now, each with what decides whom it shares a drum with."""
+    together = (lab or the_lab()).mix_rule == Lab.MixRule.WARN
+    return (
+        Specimen.objects.visible_to(user)
+        .filter(stage=Specimen.Stage.READY, request__lock=Request.Lock.OPEN, cycles_valid__lt=F("request__cycles"))
+        .annotate(
+            drum_procedure=F("request__procedure"),
+            drum_construction=Value("") if together else F("request__sample__construction"),
+            drum_without_spin=Case(
+                When(request__drying__kind__in=WITHOUT_SPIN, then=Value(True)),
+                default=Value(False),
+                output_field=BooleanField(),
+            ),
+            drum_bleeding=Case(
+                When(request__sample__bleeds_or_sheds=True, then=F("request__sample_id")),
+                default=Value(0),
+                output_field=IntegerField(),
+            ),
+            due=F("request__sample__job__due_on"),
+        )
+    )
+
+
+DRUM = ("drum_procedure", "drum_construction", "drum_without_spin", "drum_bleeding")
+OLDEST_DUE = (F("due").asc(nulls_last=True), "request__sample__job__number", "request_id", "number")
+
+
+def groups(pieces: QuerySet[Specimen], today: date) -> list[Group]:
+    """The groups of all waiting pieces, the one with the oldest due date first; without their pieces yet."""
+    rows = list(
+        pieces.order_by()
+        .values(*DRUM)
+        .annotate(waiting=Count("pk"), first_due=Min("due"))
+        .order_by(F("first_due").asc(nulls_last=True), *DRUM)
+    )
+    procedures = LaunderingProcedure.objects.in_bulk({row["drum_procedure"] for row in rows})
+    return [
+        Group(
+            GroupKey(*(row[name] for name in DRUM)),
+            procedures[row["drum_procedure"]],
+            row["waiting"],
+            today,
+        )
+        for row in rows
+    ]
+
+
+def of_group(pieces: QuerySet[Specimen], key: GroupKey) -> QuerySet[Specimen]:
+    """All pieces of one group."""
+    return pieces.filter(_in_drum(key)).select_related(*WITH_JOB).order_by(*OLDEST_DUE)
+
+
+def with_first_pieces(pieces: QuerySet[Specimen], shown: Sequence[Group]) -> Sequence[Group]:
+    """Each of these groups with its first pieces: one query, however many groups and pieces there are."""
+    by_key = {group.key: group for group in shown}
+    if by_key:
+        place = Window(RowNumber(), partition_by=[F(name) for name in DRUM], order_by=list(OLDEST_DUE))
+        wanted = Q()
+        for key in by_key:
+            wanted |= _in_drum(key)
+        rows = pieces.filter(wanted).annotate(place=place).filter(place__lte=SHOWN_AT_FIRST)
+        for row in rows.select_related(*WITH_JOB).order_by("place"):
+            by_key[GroupKey(*(getattr(row, name) for name in DRUM))].pieces.append(row)
+    return shown
+
+
+def _in_drum(key: GroupKey) -> Q:
+    """A group's pieces. Said of the columns themselves, so that the database need not reckon it out for each row."""
+    wanted = Q(request__procedure=key.procedure)
+    drips = Q(request__drying__kind__in=WITHOUT_SPIN)
+    wanted &= drips if key.without_spin else ~drips
+    if key.construction:
+        wanted &= Q(request__sample__construction=key.construction)
+    bleeding = Q(request__sample__bleeds_or_sheds=True, request__sample=key.bleeding)
+    return wanted & (bleeding if key.bleeding else Q(request__sample__bleeds_or_sheds=False))
+
+
+@dataclass
+class InHand:
+    """A load that still holds pieces: what is next, since when, and which pieces, job by job."""
+
+    load: Load
+    pieces: list[LoadPiece]
+
+    @property
+    def jobs(self) -> dict[str, list[str]]:
+        """`26-00147N` -> A1, A2."""
+        jobs: dict[str, list[str]] = {}
+        for piece in self.pieces:
+            jobs.setdefault(piece.specimen.request.sample.job.number, []).append(piece.specimen.short_code)
+        return jobs
+
+    @property
+    def to_tick(self) -> int:
+        return sum(piece.drying is not None and piece.drying.state == Drying.State.DRIED for piece in self.pieces)
+
+    @property
+    def to_dry(self) -> int:
+        return sum(piece.drying is None for piece in self.pieces) if self.load.state == Load.State.WASHED else 0
+
+    @property
+    def tick_words(self) -> str:
+        return f"{self.to_tick} to tick off"
+
+    @property
+    def dry_words(self) -> str:
+        return f"{self.to_dry} wet, to dry"
+
+    @property
+    def dryings(self) -> list[Drying]:
+        running = {p.drying_id: p.drying for p in self.pieces if p.drying and p.drying.state == Drying.State.RUNNING}
+        return list(running.values())
+
+    @property
+    def since(self) -> datetime:
+        return self.load.wash_ended_at or self.load.wash_started_at or self.load.made_up_at
+
+    @property
+    def urgency(self) -> tuple:
+        """Wet cloth and finished work first, what runs by itself after it, what is still dry last."""
+        order = (self.to_tick > 0, self.to_dry > 0, self.load.state == Load.State.WASHING, bool(self.dryings))
+        return (*(not step for step in order), self.since)
+
+
+def in_hand(user: User) -> list[InHand]:
+    """Every load with pieces in it, in two queries at most."""
+    rows = (
+        LoadPiece.objects.visible_to(user)
+        .filter(open=True)
+        .select_related("specimen__request__sample__job", "load__washer", "load__procedure", "drying__dryer")
+        .order_by("load", "specimen")
+    )
+    loads: dict[int, InHand] = {}
+    for row in rows:
+        loads.setdefault(row.load_id, InHand(row.load, [])).pieces.append(row)
+    return sorted(loads.values(), key=lambda one: one.urgency)
+
+
+def laundry_queue(user: User, today: date) -> list[Group]:
+    """All groups that wait for a wash, each with its first pieces."""
+    pieces = waiting(user)
+    return list(with_first_pieces(pieces, groups(pieces, today)))

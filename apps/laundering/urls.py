@@ -1,0 +1,27 @@
+from django.urls import path
+
+from apps.laundering.views import cycles, dryings, loads, logbook, queue
+
+app_name = "laundering"
+
+urlpatterns = [
+    # laundry/
+    path("laundry/", queue.queue, name="queue"),
+    path("laundry/logbook/", logbook.logbook, name="logbook"),
+    # laundry/loads/
+    path("laundry/loads/", queue.make_up, name="make_up"),
+    path("laundry/loads/<int:number>/", loads.load, name="load"),
+    path("laundry/loads/<int:number>/ballast/", loads.ballast, name="ballast"),
+    path("laundry/loads/<int:number>/start/", loads.start, name="start"),
+    path("laundry/loads/<int:number>/end/", loads.end, name="end"),
+    path("laundry/loads/<int:number>/void/", loads.void, name="void"),
+    path("laundry/loads/<int:number>/take-out/", loads.take_out, name="take_out"),
+    path("laundry/loads/<int:number>/dry/<int:procedure_id>/", dryings.start, name="start_drying"),
+    path("laundry/loads/<int:number>/tick/", cycles.tick_load, name="tick_load"),
+    path("laundry/loads/<int:number>/correct/", loads.correct, name="correct"),
+    # laundry/dryings/
+    path("laundry/dryings/<int:drying_id>/end/", dryings.end, name="end_drying"),
+    path("laundry/dryings/<int:drying_id>/void/", dryings.void, name="void_drying"),
+    # laundry/specimens/
+    path("laundry/specimens/<int:specimen_id>/tick/", cycles.tick, name="tick"),
+]

@@ -1,0 +1,1 @@
+"""The laundry's pages."""

@@ -1,0 +1,82 @@
+"""Ticking cycles off, one piece or a whole load, with or without script."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods
+
+from apps.accounts.gates import role_required
+from apps.accounts.models import Role
+from apps.core import clock
+from apps.core.errors import Refusal
+from apps.intake.models import Specimen
+from apps.laundering import services
+from apps.laundering.models import CycleLog, LoadPiece
+from apps.laundering.queries import LoadWhole
+from apps.laundering.views.loads import ACT, the_load
+from apps.laundering.views.posted import numbers, posted_key
+
+
+@require_http_methods(ACT)
+@role_required(Role.LAUNDRY, Role.MANAGER)
+def tick(request: HttpRequest, specimen_id: int) -> HttpResponse:
+    """One piece is done. The button carries the cycle that the page showed."""
+    specimen = get_object_or_404(Specimen.objects.visible_to(request.user), pk=specimen_id)
+    piece = LoadPiece.objects.filter(specimen=specimen).order_by("-pk").first()
+    if request.method != "POST" or piece is None:
+        return redirect("laundering:queue")
+    ordinal = numbers([request.POST.get("ordinal", "")])
+    try:
+        cycle = services.tick_cycle(
+            specimen_id=specimen.pk,
+            ordinal=min(ordinal[0], 32_000) if ordinal else 0,
+            by=request.user,
+            at=clock.now(),
+            key=posted_key(request),
+        )
+    except Refusal as refusal:
+        messages.error(request, str(refusal))
+        status = 422
+    else:
+        messages.success(request, told([cycle]))
+        status = 200
+    if not request.htmx:
+        return redirect("laundering:load", piece.load_id)
+    whole = LoadWhole(the_load(request, piece.load_id), request.user)
+    row = next(row for row in whole.rows if row.specimen.pk == specimen.pk)
+    return render(request, "laundering/_tick_row.html", {"row": row, "oob": True}, status=status)
+
+
+@require_http_methods(ACT)
+@role_required(Role.LAUNDRY, Role.MANAGER)
+def tick_load(request: HttpRequest, number: int) -> HttpResponse:
+    """All pieces that the page showed as dry, each with the cycle it showed."""
+    load = the_load(request, number)
+    if request.method == "POST":
+        try:
+            cycles = services.tick_cycles(
+                shown=shown(request.POST.getlist("piece")), by=request.user, at=clock.now(), key=posted_key(request)
+            )
+        except Refusal as refusal:
+            messages.error(request, str(refusal))
+        else:
+            messages.success(request, told(cycles))
+    return redirect("laundering:load", load.pk)
+
+
+def shown(texts: list[str]) -> dict[int, int]:
+    """`12:3`: specimen 12 is shown with cycle 3."""
+    pairs = [numbers(text.split(":")) for text in texts]
+    return {pair[0]: min(pair[1], 32_000) for pair in pairs if len(pair) == 2}
+
+
+def told(cycles: list[CycleLog]) -> str:
+    """What was ticked off, and what is next for it."""
+    due, again = [], []
+    for cycle in cycles:
+        specimen = cycle.specimen
+        (due if specimen.stage == Specimen.Stage.OWED else again).append(f"{specimen.short_code} cycle {cycle.ordinal}")
+    parts = [
+        f"{', '.join(names)}{rest}" for names, rest in ((due, ": readings are due."), (again, ": ticked off.")) if names
+    ]
+    return " ".join(parts)
