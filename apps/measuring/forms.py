@@ -10,6 +10,7 @@ from apps.measuring.queries import Sheet
 from apps.measuring.services import Entry, SheetRefused
 
 LONG = 300
+OFF = {"autocomplete": "off"}
 UNITS = [("mm", "mm"), ("cm", "cm"), ("in", "inches, also 9 5/8")]
 MOMENT = forms.DateTimeInput(format="%Y-%m-%dT%H:%M", attrs={"type": "datetime-local"})
 
@@ -57,9 +58,7 @@ class SheetForm(Asked):
             name = self.name_of(cell.pair.pk)
             # What was typed for a pair that somebody else read meanwhile is kept, and answered by the service.
             if cell.due or (data and data.get(name, "").strip()):
-                self.fields[name] = forms.CharField(
-                    required=False, widget=forms.TextInput(attrs={"autocomplete": "off"})
-                )
+                self.fields[name] = forms.CharField(label=cell.label, required=False, widget=forms.TextInput(OFF))
 
     @staticmethod
     def name_of(pair_id: int) -> str:

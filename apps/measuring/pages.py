@@ -1,6 +1,7 @@
 """What the pages of this room print, made ready: templates neither reckon nor ask."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from django.forms import BoundField
@@ -35,12 +36,11 @@ def marks(order: Request) -> Drawing | None:
     for number, place in enumerate(places, start=1):
         shapes.append(Text(left + place, top + edge - 9, f"L{number}", "middle", "quiet"))
         shapes.append(Text(left + edge - 9, top + place + 5, f"W{number}", "end", "quiet"))
-    middle = top + side / 2
     shapes += [
         Line(34, top + side - 10, 34, top + 10),
         Line(34, top + 10, 28, top + 22),
         Line(34, top + 10, 40, top + 22),
-        Text(24, middle, "length", "end", "name"),
+        Text(34, top + side + 24, "length", "middle", "name"),
         Text(left + side / 2, 18, f"{format_length(method.specimen_side_mm, 'mm')} mm", "middle"),
         Text(left + side / 2, top + side + 24, _distance(order), "middle", "name"),
     ]
@@ -156,8 +156,10 @@ def of_results(result: RequestResult) -> dict[str, Any]:
     """The figures, the curve, and the tables from specimen to pair."""
     request = result.request
     stages = [0, *request.measured_cycles]
+    figures = [_figure(found, result) for found in result.directions]
     return {
-        "figures": [_figure(found, result) for found in result.directions],
+        "figures": figures,
+        "final": [figure for figure in figures if figure.last],
         "stages": stages,
         "stage_words": [stage_words(stage) for stage in stages],
         "washed_words": [stage_words(stage) for stage in result.stages],
@@ -185,13 +187,21 @@ def _figure(found: DirectionResult, result: RequestResult) -> FigurePage:
 
 
 def _curve(result: RequestResult) -> Drawing:
-    named = []
-    for direction in DIRECTIONS:
-        lower, upper = result.request.limits(direction)
-        named += [
-            (f"{direction}, {word}", value) for word, value in (("lower", lower), ("upper", upper)) if value is not None
-        ]
+    named = _limit_lines(result.request)
     return curve(result.curve, named)
+
+
+def _limit_lines(request: Request) -> list[tuple[str, Decimal]]:
+    """Dashed lines of the curve; a limit that both directions share is drawn once."""
+    lines: list[tuple[str, Decimal]] = []
+    for word, length, width in (
+        ("lower limit", request.length_lower, request.width_lower),
+        ("upper limit", request.length_upper, request.width_upper),
+    ):
+        shared = [(word, length)]
+        found = shared if length == width else [(f"length, {word}", length), (f"width, {word}", width)]
+        lines += [(name, told.plain_limit(value)) for name, value in found if value is not None]
+    return lines
 
 
 def _by_specimen(result: RequestResult) -> list[SpecimenPage]:

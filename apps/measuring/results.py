@@ -73,7 +73,7 @@ class DirectionResult:
 
 @dataclass
 class RequestResult:
-    """All results of a request. `stages`: the measured cycles that have a result; `rows`: the pairs still in the test."""
+    """All results of a request. `stages`: measured cycles that have a result; `rows`: the pairs still in the test."""
 
     request: Request
     tie: Tie = "even"

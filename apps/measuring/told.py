@@ -26,12 +26,15 @@ def percent(value: Decimal, step: Decimal = FOUR) -> str:
     return f"{text.rstrip('0').rstrip('.') if '.' in text else text} %"
 
 
+def plain_limit(value: Decimal) -> Decimal:
+    """A limit without spare noughts, but with one decimal at least."""
+    short = value.normalize()
+    return short if short.as_tuple().exponent < -1 else short.quantize(Decimal("0.1"))
+
+
 def limit(value: Decimal) -> str:
-    """A limit with one decimal at least: −3.0, +2.25."""
-    text = format_change(
-        value.normalize() if value.normalize().as_tuple().exponent < -1 else round_to(value, Decimal("0.1"))
-    )
-    return text if value else "0.0"
+    """As printed: −3.0, +2.25."""
+    return format_change(plain_limit(value))
 
 
 def limits(lower: Decimal | None, upper: Decimal | None) -> str:

@@ -89,7 +89,7 @@ class CutPageTests(LabTestCase):
     def test_shows_the_codes_and_goes_on_to_the_readings(self):
         page = self.client.get(self.address)
         self.assertContains(page, ">A1<")
-        self.assertContains(page, "250.0 mm apart")
+        self.assertContains(page, "250 mm apart")
         answer = self.client.post(self.address, {"count": "3", "key": str(uuid4())}, follow=True)
         self.assertEqual(
             answer.redirect_chain[0][0], f"/samples/{self.request.sample.code}/readings/?request=1&stage=0"
