@@ -4,7 +4,7 @@ import ast
 import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -73,6 +73,7 @@ def layer_of(name: str) -> str:
     return parts[2] if len(parts) > 2 else ""
 
 
+@cache
 def ours() -> list[Module]:
     """All of apps/ but the migrations."""
     paths = [path for path in sorted((ROOT / "apps").rglob("*.py")) if "migrations" not in path.parts]
