@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
@@ -303,13 +304,47 @@ def label_code(code: str) -> str:
     return code + check_char(code)
 
 
-def off_the_step(request: Request) -> list[str]:
-    """Limits that lie between two figures that the method can report."""
-    step = request.method.rounding_step
-    limits = {
-        "length, lower": request.length_lower,
-        "length, upper": request.length_upper,
-        "width, lower": request.width_lower,
-        "width, upper": request.width_upper,
-    }
-    return [name for name, limit in limits.items() if limit is not None and limit % step]
+LIMITS = ("length_lower", "length_upper", "width_lower", "width_upper")
+
+
+@dataclass(frozen=True)
+class WayShown:
+    """A way of testing as it is told on paper and on the sample's page."""
+
+    row: Request
+    measured: str
+    limits: str
+    step: str
+    between: str  # limits that lie between two figures that the method can report
+
+
+def way_shown(row: Request) -> WayShown:
+    step = row.method.rounding_step
+    odd = [name.split("_") for name in LIMITS if (limit := getattr(row, name)) is not None and limit % step]
+    return WayShown(
+        row=row,
+        measured=_listed([str(cycle) for cycle in row.measured_cycles]),
+        limits=_listed([told for told in (_limits_told(row, "length"), _limits_told(row, "width")) if told]),
+        step=_short(step),
+        between=_listed([f"the {end} limit of the {direction}" for direction, end in odd]),
+    )
+
+
+def _limits_told(row: Request, direction: str) -> str:
+    lower, upper = row.limits(direction)
+    if lower is not None and upper is not None:
+        return f"{direction} from {_short(lower)} to {_short(upper)} %"
+    if lower is not None:
+        return f"{direction} not below {_short(lower)} %"
+    return f"{direction} not above {_short(upper)} %" if upper is not None else ""
+
+
+def _short(figure: Decimal) -> str:
+    """A stored limit as people write it: "−3.0", "2.75", "0.1"."""
+    whole, _, decimals = format(abs(figure), "f").partition(".")
+    sign = "\N{MINUS SIGN}" if figure < 0 else ""
+    return f"{sign}{whole}.{decimals.rstrip('0') or '0'}"
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

@@ -194,7 +194,7 @@ def _sample_page(request: HttpRequest, sample: Sample, **forms) -> HttpResponse:
         "send_backs": queries.send_backs_of(sample),
         "label_code": queries.label_code(sample.code),
         "cautions": queries.cautions([sample]),
-        "ways": [(row, queries.off_the_step(row)) for row in sample.requests.all()],
+        "ways": [queries.way_shown(row) for row in sample.requests.all()],
         "may_write": bool(roles & {Role.FRONT_DESK, Role.MANAGER}),
         "may_correct": bool(roles & {Role.FRONT_DESK, Role.BENCH, Role.MANAGER}),
         "may_set_aside": bool(roles & {Role.BENCH, Role.MANAGER}),

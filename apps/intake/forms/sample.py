@@ -42,9 +42,9 @@ class SampleFields(forms.Form):
     )
     mass_gsm = Figure(label="Mass per area (g/m²)", below=Decimal(10_000), places=1, max_length=12, help_text=UNKNOWN)
     colour = OneLine(max_length=80, required=False)
-    size = OneLine(label="Size (garment)", max_length=40, required=False)
+    size = OneLine(label="Size", max_length=40, required=False)
     care_label = OneLine(
-        label="Care label says (garment)", max_length=200, required=False, help_text="In words, as on the label."
+        label="Care label says", max_length=200, required=False, help_text="In words, as on the label."
     )
     width = _length("Width on hand")
     length = _length("Length on hand")
