@@ -8,6 +8,7 @@ import pytest
 from apps.calc import (
     change,
     control,
+    layout,
     lengths,
     loads,
     rounding,
@@ -22,6 +23,8 @@ from apps.calc.exact import own_context
 
 from .support import refusal
 
+AREA = layout.Rect(D("300.5"), D("700.25"), D("90.125"), D("33.5"))
+
 CALLS = [
     lambda: lengths.parse_length("9 63/64", "in"),
     lambda: lengths.format_length(D("244.475"), "in"),
@@ -32,6 +35,7 @@ CALLS = [
         [change.Pair("1", D("250.125"), D("243.875")), change.Pair("2", D(251), D("244.3"))], "mean_of_changes"
     ),
     lambda: verdict.judge(D("-2.85"), D("-3.05"), D("3.05"), D("0.0625"), "guarded"),
+    lambda: layout.plan_cutting(D("1500.25"), D("1204.125"), D("381.75"), taken=[AREA]),
     lambda: loads.make_up([D("201.4"), D("198.73")], D(1800), D(100), D("130.25")),
     lambda: skew.from_diagonals(D("362.5"), D("344.8279")),
     lambda: spread.grubbs([D("-3.125"), D("-2.875"), D("-3.0625"), D("-1.25")]),

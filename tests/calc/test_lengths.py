@@ -23,6 +23,7 @@ ACCEPTED = [
     ("1.234", "mm", "1.234"),
     ("007", "mm", "7"),
     ("0.1", "mm", "0.1"),
+    ("0" * 29 + "350", "mm", "350"),
     ("1000000", "mm", "1000000"),
     ("9.6", "cm", "96"),
     ("9,6", "cm", "96"),
@@ -166,6 +167,7 @@ def test_only_a_length_is_written(mm):
 @pytest.mark.parametrize("places", [-1, 13])
 def test_decimal_places_are_few(places):
     assert refusal(format_length, D(1), "mm", places).code == "places"
+    assert format_length(D(1), "mm", 12) == "1.000000000000"
 
 
 @given(st.integers(1, 10**9), st.sampled_from(["mm", "cm", "in"]))

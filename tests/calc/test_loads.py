@@ -39,6 +39,10 @@ def test_specimens_that_alone_are_too_heavy_are_refused():
     assert "1900.1 g" in str(error)
 
 
+def test_the_specimen_with_the_wrong_mass_is_named():
+    assert "specimen 2" in str(refusal(make_up, [D(240), D(0)], D(1800), D(100), D(130)))
+
+
 @pytest.mark.parametrize(
     ("args", "code"),
     [

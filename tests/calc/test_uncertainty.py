@@ -73,6 +73,12 @@ def test_the_t_table(dof, t):
     assert round(coverage_factor(D(dof)), -D(t).as_tuple().exponent) == D(t)
 
 
+def test_two_readings_leave_one_degree_of_freedom():
+    assert effective_dof(D(2), [(D(2), 1)]) == 1
+    assert effective_dof(D(0), [(D(2), 3)]) == 3
+    assert effective_dof(D(2), []) == INFINITE
+
+
 def test_degrees_of_freedom_are_cut_to_whole_numbers():
     assert coverage_factor(D("6.999")) == coverage_factor(D(6)) > coverage_factor(D(7))
 
