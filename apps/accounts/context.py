@@ -10,9 +10,9 @@ from apps.accounts.queries import the_lab
 
 # (who, label, address): the first that fits the page is marked as the place one is at.
 ROOMS = [
-    ({Role.FRONT_DESK}, "Receiving", "intake:receiving"),
-    ({Role.BENCH}, "Bench", "measuring:bench"),
-    ({Role.LAUNDRY}, "Laundry", "laundering:queue"),
+    ({Role.FRONT_DESK, Role.MANAGER}, "Receiving", "intake:receiving"),
+    ({Role.BENCH, Role.MANAGER}, "Bench", "measuring:bench"),
+    ({Role.LAUNDRY, Role.MANAGER}, "Laundry", "laundering:queue"),
     ({Role.MANAGER}, "Approvals", "reporting:approvals"),
     ({Role.BENCH, Role.MANAGER}, "Methods", "methods:list"),
     ({Role.LAUNDRY, Role.MANAGER}, "Equipment", "equipment:list"),

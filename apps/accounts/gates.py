@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from functools import wraps
+from urllib.parse import urlsplit
 
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
@@ -19,7 +20,7 @@ def role_required(*roles: Role) -> Callable[[View], View]:
         @wraps(view)
         def inner(request: HttpRequest, *args, **kwargs) -> HttpResponse:
             if not request.user.is_authenticated:
-                return redirect_to_login(request.get_full_path())
+                return redirect_to_login(_way_back(request))
             if not request.user.roles & set(roles):
                 raise PermissionDenied
             return view(request, *args, **kwargs)
@@ -28,6 +29,17 @@ def role_required(*roles: Role) -> Callable[[View], View]:
         return inner
 
     return gate
+
+
+def _way_back(request: HttpRequest) -> str:
+    """Where to go on after signing in: the page asked for, or for a form that came too late the page it stood on."""
+    if request.method in ("GET", "HEAD"):
+        return request.get_full_path()
+    try:
+        came_from = urlsplit(request.headers.get("referer", ""))
+    except ValueError:
+        return "/"
+    return came_from._replace(scheme="", netloc="").geturl() if came_from.netloc == request.get_host() else "/"
 
 
 def open_to_all(view: View) -> View:
