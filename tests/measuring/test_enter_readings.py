@@ -118,7 +118,7 @@ class EnterTests(LabTestCase):
         self.assertIn("before washing: done 02 Mar 2026 12:00, entered 03 Mar 2026 18:00", late.text)
 
     def test_bad_input_cell_by_cell(self):
-        cases = ["letters", "-250", "1e999", "NaN", "250\x00", "0", "🧵", "9" * 10_000, "1000000", "250.1234567"]
+        cases = ["letters", "-250", "1e999", "NaN", "250\x00", "0", "🧵", "9" * 10_000, "1000000", "0.5", "250.1234567"]
         names = [f"A1 {direction} {number}" for direction in ("length", "width") for number in (1, 2, 3)]
         for text in cases:
             with self.subTest(text[:20]):

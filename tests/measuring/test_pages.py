@@ -41,6 +41,16 @@ class BenchPageTests(LabTestCase):
             self.assertIn(words, text)
         self.assertNotIn(done.sample.code, text)
 
+    def test_what_was_sent_back_is_answered_here(self):
+        request = a_marked_request(self, **ONE)
+        row = send_back(request_id=request.pk, to="bench", reason="look again", by=self.mara, at=NOON)
+        self.sign_in(self.bea)
+        address = reverse("intake:answer", args=[row.pk])
+        self.assertContains(self.client.get(reverse("measuring:bench")), f'action="{address}"')
+        answer = self.client.post(address, {"answer": "read twice, it stands", "next": reverse("measuring:bench")})
+        self.assertRedirects(answer, reverse("measuring:bench"))
+        self.assertEqual([found.rank for found in bench_list(self.bea)], [3])
+
     def test_overdue_and_urgent_are_told(self):
         job = a_received_job(self)
         Job.objects.filter(pk=job.pk).update(due_on=NOON.date() - timedelta(days=1), priority="urgent")
@@ -157,10 +167,36 @@ class SheetPageTests(LabTestCase):
         self.assertEqual(Reading.objects.count(), 0)
 
     def test_bad_input_in_a_cell(self):
-        for text in ("x", "-1", "1e999", "NaN", "0", "250\x00", "🧵", "9" * 10_000, "1000000", "250.1234567", "1,000"):
+        for text in (
+            "x",
+            "-1",
+            "1e999",
+            "NaN",
+            "0",
+            "250\x00",
+            "🧵",
+            "9" * 10_000,
+            "1000000",
+            "0.000001",
+            "250.1234567",
+            "1,000",
+        ):
             with self.subTest(text[:12]):
                 answer = self.post({"A1 length 1": text})
                 self.assertContains(answer, 'aria-invalid="true"', status_code=422)
+
+    def test_moments_that_cannot_be(self):
+        for at in (
+            "0001-01-01T00:00",
+            "9999-12-31T23:59",
+            "2026-13-01T00:00",
+            "noon",
+            "2026-03-02T11:59",
+            "x" * 10_000,
+        ):
+            with self.subTest(at[:20]):
+                self.assertEqual(self.post({"A1 length 1": "250"}, at=at).status_code, 422)
+        self.assertEqual(self.post({"A1 length 1": "250"}, at="2026-03-02T12:00").status_code, 302)
 
     def test_a_post_that_is_not_of_this_page(self):
         self.assertEqual(self.post({"A1 length 1": "250"}, stage=7).status_code, 404)

@@ -75,6 +75,7 @@ def bench_list(user: User) -> QuerySet[Request]:
     urgent = Case(When(sample__job__priority=Job.Priority.URGENT, then=Value(0)), default=Value(1))
     return (
         Request.objects.visible_to(user)
+        .exclude(lock=Request.Lock.LOCKED)
         .annotate(rank=rank)
         .filter(rank__isnull=False)
         .select_related("sample__job", "method", "procedure", "contract_review")
@@ -96,8 +97,6 @@ def bench_rows(requests: Iterable[Request], *, today: date) -> list[BenchRow]:
 def _row(request: Request, specimens: list[Specimen], send_back: SendBack | None, today: date) -> BenchRow:
     due_on = request.sample.job.due_on
     row = BenchRow(request, request.rank, overdue=due_on is not None and due_on < today, send_back=send_back)
-    if request.lock == Request.Lock.LOCKED:
-        return row
     row.to_cut = not specimens
     row.to_mark = [specimen for specimen in specimens if specimen.stage == Stage.CUT]
     row.due = [

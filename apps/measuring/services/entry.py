@@ -25,7 +25,7 @@ from apps.trail import services as trail
 
 READINGS = Request.OpenedFor.READINGS
 KEPT_TO = Decimal("0.000001")
-LONGEST = Decimal(1_000_000)
+SHORTEST, LONGEST = Decimal(1), Decimal(100_000)
 
 
 @dataclass(frozen=True)
@@ -140,6 +140,9 @@ def enter_readings(
     facts = {
         "request": str(request),
         "stage": stage,
+        "when": sheet.when,
+        "of": [specimen.short_code for specimen in touched],
+        "count": len(rows),
         "readings": [_told(row) for row in rows],
         "complete": [specimen.code for specimen, _ in steps],
         "standing": [sheet.standing[entry.pair_id, stage].pk for entry in entries],
@@ -190,6 +193,9 @@ def correct_reading(
     facts = {
         "request": str(request),
         "stage": stage,
+        "what": f"{pair.specimen.short_code} {pair.name} {sheet.when}",
+        "old": f"{old.text} {old.unit}",
+        "new": f"{row.text} {row.unit}",
         "was": _told(old),
         "now": _told(row),
         "reason": old.void_reason,
@@ -243,8 +249,8 @@ def _length(text: str, unit: str, field: str | None = None) -> Decimal:
         mm = parse_length(text, unit)
     except LengthError as fault:
         raise Refusal(fault.sentence, code=fault.code, field=field) from fault
-    if mm >= LONGEST:
-        raise Refusal("That is a kilometre or more. Check the unit and the digits.", code="too_large", field=field)
+    if not SHORTEST <= mm <= LONGEST:
+        raise Refusal("A distance lies between 1 mm and 100 m. Check the unit.", code="out_of_range", field=field)
     if mm != mm.quantize(KEPT_TO):
         raise Refusal("That has more decimals than a rule can show.", code="too_fine", field=field)
     return mm

@@ -120,6 +120,7 @@ def lose_mark(
     if step := next_step(specimen, stage, request):
         advance(specimen=specimen, to=step[0], at=step[1])
     facts = {
+        "what": f"{specimen.short_code} {pair.name} {when}",
         "specimen": specimen.code,
         "direction": pair.direction,
         "number": pair.number,
