@@ -16,6 +16,10 @@ WORDS: dict[str, str] = {
     "request.answered": "Request {request} answered: {answer}",
     "specimens.cut": "Specimens cut: {specimens}",
     "specimen.set_aside": "Specimen {specimen} set aside: {reason}",
+    "specimens.marked": "Specimens marked: {specimens}",
+    "readings.entered": "Read {when}: {of} ({count} values)",
+    "reading.corrected": "{what} corrected from {old} to {new}: {reason}",
+    "mark.lost": "{what}: mark lost, {reason}",
     "deviation.written": "Deviation: {text}",
     "deviation.judged": "Deviation judged: {judgement}",
 }
