@@ -42,7 +42,7 @@ GUARDS = [
         "intake_request_limits",
         "intake_request",
         "update",
-        "(OLD.lock = 'locked' OR (OLD.lock = 'amending' AND OLD.opened_for <> 'limits')) AND "
+        "OLD.lock <> 'open' AND NOT (OLD.lock = 'amending' AND OLD.opened_for = 'limits') AND "
         + frozen_columns(*LIMITS),
         SENTENCE,
     ),
@@ -51,7 +51,8 @@ GUARDS = [
         "intake_request_never_reopened",
         "intake_request",
         "update",
-        "(OLD.lock <> 'open' AND NEW.lock = 'open') OR (OLD.lock = 'open' AND NEW.lock = 'amending')"
+        "NEW.lock NOT IN ('open', 'locked', 'amending') OR (OLD.lock <> 'open' AND NEW.lock = 'open')"
+        " OR (OLD.lock = 'open' AND NEW.lock = 'amending')"
         " OR (OLD.lock = 'amending' AND NEW.lock = 'amending' AND OLD.opened_for <> NEW.opened_for)",
         "a locked request is opened by an amendment only",
     ),

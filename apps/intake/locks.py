@@ -53,11 +53,14 @@ def ensure_open(request: Request, opened_for: str) -> None:
 
 
 def closed_sql(which: str, *opened_for: str) -> str:
-    """Condition: one of the requests `which` (SQL after q.id) is locked, or open for something else."""
+    """Condition: one of the requests `which` (SQL after q.id) is neither open nor opened for one of these.
+
+    Asked this way round, so that a state nobody knows is a closed one.
+    """
     words = ", ".join(f"'{word}'" for word in opened_for) or "''"
     return (
-        f"EXISTS (SELECT 1 FROM intake_request q WHERE q.id {which}"
-        f" AND (q.lock = 'locked' OR (q.lock = 'amending' AND q.opened_for NOT IN ({words}))))"
+        f"EXISTS (SELECT 1 FROM intake_request q WHERE q.id {which} AND q.lock <> 'open'"
+        f" AND NOT (q.lock = 'amending' AND q.opened_for IN ({words})))"
     )
 
 

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from apps.accounts.models import Customer, User
+from apps.intake.columns import DEVIATIONS, OPENINGS, STAGES, one_of
 from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
 
 
@@ -52,7 +53,10 @@ class Job(models.Model):
 
     class Meta:
         ordering = ["-number"]
-        constraints = [models.CheckConstraint(name="job_has_a_number", condition=~Q(number=""))]
+        constraints = [
+            models.CheckConstraint(name="job_has_a_number", condition=~Q(number="")),
+            one_of("job_priority_known", priority=("normal", "urgent")),
+        ]
 
     def __str__(self) -> str:
         return self.number
@@ -67,12 +71,6 @@ class JobSerial(models.Model):
 
     year = models.PositiveSmallIntegerField(primary_key=True)
     last = models.PositiveIntegerField(default=0)
-
-
-def sample_letter(position: int) -> str:
-    """The letter of a job's sample: 0 is A, 25 is Z, 26 is AA."""
-    first, last = divmod(position, 26)
-    return (chr(64 + first) if first else "") + chr(65 + last)
 
 
 class SampleQuerySet(BelongsToJob):
@@ -114,6 +112,7 @@ class Sample(models.Model):
         ordering = ["job", "id"]
         constraints = [
             models.UniqueConstraint(name="sample_letter_once_per_job", fields=["job", "letter"]),
+            one_of("sample_kind_known", kind=("fabric", "garment"), construction=("woven", "knit", "mixed")),
             models.CheckConstraint(
                 name="sample_fabric_is_woven_or_knit", condition=~Q(kind="fabric", construction="mixed")
             ),
@@ -189,6 +188,11 @@ class Request(models.Model):
         ordering = ["sample", "ordinal"]
         constraints = [
             models.UniqueConstraint(name="request_ordinal_once_per_sample", fields=["sample", "ordinal"]),
+            one_of(
+                "request_lock_and_rule_known",
+                lock=("open", "locked", "amending"),
+                decision_rule=("simple", "guarded"),
+            ),
             models.CheckConstraint(name="request_one_to_fifty_cycles", condition=Q(cycles__gte=1, cycles__lte=50)),
             models.CheckConstraint(
                 name="request_limits_in_order",
@@ -199,7 +203,7 @@ class Request(models.Model):
             ),
             models.CheckConstraint(
                 name="request_opened_for_only_when_amending",
-                condition=(Q(lock="amending") & ~Q(opened_for="")) | (~Q(lock="amending") & Q(opened_for="")),
+                condition=Q(lock="amending", opened_for__in=OPENINGS) | (~Q(lock="amending") & Q(opened_for="")),
             ),
         ]
 
@@ -261,6 +265,7 @@ class Specimen(models.Model):
         ordering = ["request", "number"]
         indexes = [models.Index(name="specimen_by_stage", fields=["stage"])]
         constraints = [
+            one_of("specimen_stage_known", stage=STAGES),
             models.CheckConstraint(
                 name="specimen_wetted_at_least_as_often_as_washed", condition=Q(times_wetted__gte=F("cycles_valid"))
             ),
@@ -336,6 +341,7 @@ class Deviation(models.Model):
     class Meta:
         ordering = ["at", "id"]
         constraints = [
+            one_of("deviation_kind_known", kind=DEVIATIONS),
             models.CheckConstraint(name="deviation_has_text", condition=~Q(text="")),
             models.CheckConstraint(
                 name="deviation_judged_whole",
@@ -371,6 +377,7 @@ class SendBack(models.Model):
     class Meta:
         ordering = ["at", "id"]
         constraints = [
+            one_of("send_back_to_known", to=("bench", "laundry", "front_desk")),
             models.CheckConstraint(name="send_back_has_reason", condition=~Q(reason="")),
             models.UniqueConstraint(
                 name="send_back_one_open_per_request", fields=["request"], condition=Q(answered_at__isnull=True)

@@ -1,26 +1,29 @@
 """Job numbers: a serial a year, without gaps, with a check character, however many desks log at once."""
 
+import uuid
+from dataclasses import replace
 from datetime import UTC, datetime
-from threading import Barrier, Thread
 
 import pytest
-from django.db import connection
 from django.test import TransactionTestCase, override_settings
 
+from apps.accounts.models import Customer
 from apps.calc.numbering import check_char, is_valid
 from apps.core import clock
-from apps.core.errors import Refusal
+from apps.core.errors import Refusal, StalePage
 from apps.intake import services
-from apps.intake.models import Job, JobSerial, sample_letter
-from apps.intake.services import JobDetails, SampleDetails
+from apps.intake.columns import sample_letter
+from apps.intake.models import Job, JobSerial
+from apps.intake.services import JobDetails, NewCustomer, SampleDetails
 from apps.trail.models import TrailEntry
 from tests.cast import NOON, LabTestCase, a_received_job, assemble
+from tests.racing import at_once
 
 AT_ONCE = 8
 
 
-def receive(cast, *, at: datetime = NOON, samples: int = 1, key=None) -> Job:
-    job = JobDetails(customer=cast.quellbach, received_at=at)
+def receive(cast, *, at: datetime = NOON, samples: int = 1, key=None, customer=None) -> Job:
+    job = JobDetails(customer=customer or cast.quellbach, received_at=at)
     sample = SampleDetails("blue twill, invented", "woven")
     with clock.set_to(at):
         return services.receive_job(job=job, samples=[sample] * samples, by=cast.fran, at=at, key=key)
@@ -74,73 +77,53 @@ class JobNumberTests(LabTestCase):
         self.assertEqual(refusal.exception.code, "too_many_samples")
 
 
-def all_at_once(act, times: int = AT_ONCE) -> list:
-    """What `act(n)` gave or raised in each of several threads that begin together."""
-    begin, given = Barrier(times, timeout=20), [None] * times
-
-    def run(number: int) -> None:
-        try:
-            with clock.set_to(NOON):
-                begin.wait()
-                given[number] = act(number)
-        except Exception as error:
-            given[number] = error
-        finally:
-            connection.close()
-
-    threads = [Thread(target=run, args=(number,)) for number in range(times)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(60)
-    return given
-
-
 @pytest.mark.race
 class DesksAtOnceTests(TransactionTestCase):
-    serialized_rollback = False
-
     def setUp(self):
-        from apps.trail.apps import raise_guards
-
-        raise_guards()
+        self.enterContext(clock.set_to(NOON))
         self.cast = assemble()
 
+    def at_once(self, act) -> list[Job]:
+        return at_once(*[act] * AT_ONCE)
+
     def test_eight_desks_get_eight_numbers_without_a_gap(self):
-        jobs = all_at_once(lambda _: a_received_job(self.cast))
+        jobs = self.at_once(lambda: a_received_job(self.cast))
         self.assertEqual(sorted(job.number[:8] for job in jobs), [f"26-{n:05d}" for n in range(1, AT_ONCE + 1)])
         self.assertEqual(JobSerial.objects.get(year=26).last, AT_ONCE)
 
     def test_one_form_sent_eight_times_at_once_is_one_job(self):
-        import uuid
-
         key = uuid.uuid4()
-        jobs = all_at_once(lambda _: receive(self.cast, key=key))
+        jobs = self.at_once(lambda: receive(self.cast, key=key))
         self.assertEqual({job.pk for job in jobs}, {Job.objects.get().pk})
         self.assertEqual(TrailEntry.objects.filter(kind="job.received").count(), 1)
 
     def test_one_new_customer_sent_eight_times_at_once_is_one_customer(self):
-        import uuid
-
-        from apps.accounts.models import Customer
-        from apps.intake.services import NewCustomer
-
         key = uuid.uuid4()
-
-        def act(_):
-            return services.receive_job(
-                job=JobDetails(customer=NewCustomer("Neuweber GmbH"), received_at=NOON),
-                samples=[SampleDetails("blue twill, invented", "woven")],
-                by=self.cast.fran,
-                at=NOON,
-                key=key,
-            )
-
-        self.assertEqual(len({job.pk for job in all_at_once(act)}), 1)
+        jobs = self.at_once(lambda: receive(self.cast, customer=NewCustomer("Neuweber GmbH"), key=key))
+        self.assertEqual(len({job.pk for job in jobs}), 1)
         self.assertEqual(Customer.objects.filter(name="Neuweber GmbH").count(), 1)
 
     def test_eight_samples_added_at_once_get_eight_letters(self):
         job = receive(self.cast)
         sample = SampleDetails("blue twill, invented", "woven")
-        all_at_once(lambda _: services.add_sample(job_id=job.pk, sample=sample, by=self.cast.fran, at=NOON))
+        self.at_once(lambda: services.add_sample(job_id=job.pk, sample=sample, by=self.cast.fran, at=NOON))
         self.assertEqual(list(job.samples.order_by("id").values_list("letter", flat=True)), list("ABCDEFGHI"))
+
+    def test_eight_who_correct_the_same_page_are_one_and_seven_stale(self):
+        job = receive(self.cast)
+        shown = JobDetails(**{name: getattr(job, name) for name in JobDetails.__dataclass_fields__})
+
+        def correct():
+            after = replace(shown, contact=str(uuid.uuid4()))
+            return services.correct_job(
+                job_id=job.pk, shown=shown, job=after, reason="misread", by=self.cast.fran, at=NOON
+            )
+
+        given = self.at_once(correct)
+        self.assertEqual(sum(isinstance(one, StalePage) for one in given), AT_ONCE - 1, given)
+
+    def test_eight_who_cut_at_once_cut_once(self):
+        request = a_received_job(self.cast).samples.get().requests.get()
+        given = self.at_once(lambda: services.cut_specimens(request_id=request.pk, count=3, by=self.cast.bea, at=NOON))
+        self.assertEqual(sum(isinstance(one, Refusal) for one in given), AT_ONCE - 1, given)
+        self.assertEqual(request.specimens.count(), 3)

@@ -14,11 +14,12 @@ from django.http import QueryDict
 
 from apps.accounts.models import Lab
 from apps.core.errors import Refusal
+from apps.intake.columns import sample_letter
 from apps.intake.forms.job import JobForm
 from apps.intake.forms.request import REQUEST_COLUMNS, RequestForm, typed_request
 from apps.intake.forms.sample import SampleForm
 from apps.intake.forms.shown import values_of
-from apps.intake.models import Job, sample_letter
+from apps.intake.models import Job
 from apps.intake.queries import Catalogue, Way, latest, way_to_finish
 from apps.intake.services import JobDetails, RequestDetails, SampleDetails
 

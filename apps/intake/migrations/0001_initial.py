@@ -455,7 +455,10 @@ class Migration(migrations.Migration):
             model_name="request",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    models.Q(("lock", "amending"), models.Q(("opened_for", ""), _negated=True)),
+                    models.Q(
+                        ("lock", "amending"),
+                        ("opened_for__in", ("job_details", "limits", "readings", "cycle_record", "wording")),
+                    ),
                     models.Q(models.Q(("lock", "amending"), _negated=True), ("opened_for", "")),
                     _connector="OR",
                 ),
@@ -533,5 +536,29 @@ class Migration(migrations.Migration):
                 ),
                 name="deviation_judged_whole",
             ),
+        ),
+        migrations.AddConstraint(
+            model_name='deviation',
+            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['fewer_specimens', 'load', 'wash', 'drying', 'void_cycle', 'reading', 'late_entry', 'change', 'other'])), name='deviation_kind_known'),
+        ),
+        migrations.AddConstraint(
+            model_name='job',
+            constraint=models.CheckConstraint(condition=models.Q(('priority__in', ['normal', 'urgent'])), name='job_priority_known'),
+        ),
+        migrations.AddConstraint(
+            model_name='request',
+            constraint=models.CheckConstraint(condition=models.Q(('decision_rule__in', ['simple', 'guarded']), ('lock__in', ['open', 'locked', 'amending'])), name='request_lock_and_rule_known'),
+        ),
+        migrations.AddConstraint(
+            model_name='sample',
+            constraint=models.CheckConstraint(condition=models.Q(('construction__in', ['woven', 'knit', 'mixed']), ('kind__in', ['fabric', 'garment'])), name='sample_kind_known'),
+        ),
+        migrations.AddConstraint(
+            model_name='sendback',
+            constraint=models.CheckConstraint(condition=models.Q(('to__in', ['bench', 'laundry', 'front_desk'])), name='send_back_to_known'),
+        ),
+        migrations.AddConstraint(
+            model_name='specimen',
+            constraint=models.CheckConstraint(condition=models.Q(('stage__in', ['cut', 'marked', 'ready', 'in_load', 'owed', 'done', 'set_aside'])), name='specimen_stage_known'),
         ),
     ]

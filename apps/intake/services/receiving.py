@@ -11,8 +11,9 @@ from apps.accounts.models import User
 from apps.accounts.services import create_customer
 from apps.calc.numbering import check_char
 from apps.core.errors import Refusal
+from apps.intake.columns import sample_letter
 from apps.intake.locks import lock_jobs, lock_sample
-from apps.intake.models import ContractReview, Job, JobSerial, Request, Sample, SamplePlace, sample_letter
+from apps.intake.models import ContractReview, Job, JobSerial, Request, Sample, SamplePlace
 from apps.intake.services.details import (
     JOB_COLUMNS,
     SAMPLE_COLUMNS,
