@@ -148,8 +148,9 @@ class OtherwiseForm(WhenForm):
         return self.is_bound and bool(self.errors or self.data.get(self.add_prefix("deviation")))
 
 
-class ReasonForm(ActForm):
+class ReasonForm(WhenForm):
     reason = Words("Reason", 250, needed=True)
+    field_order = ["reason", "when"]
 
 
 class MakeUpForm(WhenForm):

@@ -119,7 +119,7 @@ class LoadCorrection(WashConditions):
     at = models.DateTimeField()
 
     class Meta:
-        ordering = ["load", "revision"]
+        ordering = ["load_id", "revision"]
         constraints = [
             models.UniqueConstraint(name="load_correction_revision_once", fields=["load", "revision"]),
             models.CheckConstraint(name="load_correction_has_reason", condition=~Q(reason="")),
@@ -201,7 +201,7 @@ class LoadPiece(models.Model):
     objects = LoadPieceQuerySet.as_manager()
 
     class Meta:
-        ordering = ["load", "specimen"]
+        ordering = ["load_id", "specimen_id"]
         constraints = [
             models.UniqueConstraint(name="piece_once_per_load", fields=["load", "specimen"]),
             models.UniqueConstraint(name="piece_in_one_open_load", fields=["specimen"], condition=Q(open=True)),
@@ -241,7 +241,7 @@ class CycleLog(models.Model):
     objects = CycleLogQuerySet.as_manager()
 
     class Meta:
-        ordering = ["specimen", "ordinal", "id"]
+        ordering = ["specimen_id", "ordinal", "id"]
         constraints = [
             models.UniqueConstraint(
                 name="cycle_once_per_specimen", fields=["specimen", "ordinal"], condition=Q(voided_at__isnull=True)

@@ -14,7 +14,7 @@ from apps.equipment.models import Equipment
 from apps.equipment.queries import usable
 from apps.intake.models import Sample
 from apps.laundering import queries
-from apps.laundering.forms import EndDryingForm, EndWashForm, ReasonForm, StartDryingForm, StartWashForm
+from apps.laundering.forms import EndDryingForm, EndWashForm, ReasonForm, StartDryingForm, StartWashForm, WhenForm
 from apps.laundering.models import Drying, Load, LoadPiece
 from apps.laundering.queries import LoadWhole
 from apps.laundering.services import ballast_advice
@@ -97,6 +97,7 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
         "void_form": bound.forms.get("void") or ReasonForm(prefix="void"),
         "out_form": bound.forms.get("out") or ReasonForm(prefix="out"),
         "out_specimen": next(iter(bound.chosen or ()), None) if "out" in bound.forms else None,
+        "tick_form": bound.forms.get("tick") or WhenForm(prefix="tick"),
         "leavers": [row for row in whole.rows if row.may_leave],
         "closed": load.state in (Load.State.WASHED, Load.State.VOID) and load.wash_started_at is not None,
         "may_void": load.state != Load.State.VOID and any(piece.open for piece in whole.pieces) and not whole.running,
@@ -112,7 +113,18 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
         for section in [*dry, *end][:1]:
             section.next = not whole.to_tick  # one madder button a page, on the first thing to do
         context |= {"dry_sections": dry, "end_sections": end}
+    context["astray"] = astray(context, whole, bound)
     return context
+
+
+def astray(context: Mapping[str, Any], whole: LoadWhole, bound: Bound) -> Form | None:
+    """A form that came back when its step is no longer to be taken: what it was told goes on top of the page."""
+    shown = {"start": "start_form" in context, "end": "end_form" in context, "tick": bool(whole.to_tick)}
+    shown |= {"void": context["may_void"] and context["nothing_ticked"], "out": bool(context["leavers"])}
+    shown |= {f"dry-{section.procedure.pk}": True for section in context.get("dry_sections", ())}
+    for section in context.get("end_sections", ()):
+        shown |= {f"dried-{section.drying.pk}": True, f"void-drying-{section.drying.pk}": True}
+    return next((form for name, form in bound.forms.items() if not shown.get(name)), None)
 
 
 def washers(today) -> Any:
@@ -173,7 +185,7 @@ def proposal(whole: LoadWhole) -> str:
         )
     if mass := queries.estimated_mass_g(pieces):
         return f"By mass per area about {plain(mass)} g: {ballast_advice(whole.load.procedure, mass)}"
-    return ""
+    return f"A piece of ballast weighs about {plain(whole.load.procedure.ballast_piece_g)} g."
 
 
 def is_spun(whole: LoadWhole) -> bool:

@@ -82,7 +82,7 @@ class LoadWhole:
 
     def __init__(self, load: Load, user: User) -> None:
         self.load = load
-        self.pieces = list(LoadPiece.objects.filter(load=load).select_related(*PIECE).order_by("specimen"))
+        self.pieces = list(LoadPiece.objects.filter(load=load).select_related(*PIECE).order_by("specimen_id"))
         cycles = CycleLog.objects.filter(piece__in=self.pieces, voided_at__isnull=True).select_related("done_by")
         self._cycles = {cycle.piece_id: cycle for cycle in cycles}
         self._user = user
@@ -159,7 +159,7 @@ def wet_elsewhere(load: Load, dryings: Iterable[int]) -> QuerySet[LoadPiece]:
         .filter(specimen__request__drying__in=list(dryings))
         .exclude(load=load)
         .select_related(*PIECE)
-        .order_by("load", "specimen")[:100]
+        .order_by("load_id", "specimen_id")[:100]
     )
 
 

@@ -11,6 +11,7 @@ from apps.accounts.models import User
 from apps.intake.models import Deviation
 from apps.laundering.models import Drying, Load, LoadCorrection, LoadPiece, WashConditions
 from apps.laundering.queries.record import conditions_of
+from apps.methods.models import DryingProcedure
 
 
 @dataclass
@@ -29,8 +30,20 @@ class Wash:
 
 @dataclass
 class Dry:
+    """A drying run with its pieces; a void one keeps those that were in it."""
+
     drying: Drying
     pieces: list[LoadPiece] = field(default_factory=list)
+
+    @property
+    def overnight(self) -> bool:
+        run = self.drying
+        return run.ended_at is not None and timezone.localdate(run.ended_at) != timezone.localdate(run.started_at)
+
+    @property
+    def tumbled(self) -> bool:
+        """Its lint filter can be spoken of: it tumbled, and it has ended."""
+        return self.drying.state == Drying.State.DRIED and self.drying.procedure.kind == DryingProcedure.Kind.TUMBLE
 
 
 @dataclass
@@ -82,7 +95,7 @@ def _washes(loads: list[Load]) -> list[Wash]:
     washes = {load.pk: Wash(load, held[load.pk]) for load in loads}
     jobs = set()
     pieces = LoadPiece.objects.filter(load__in=loads).select_related("specimen__request__sample__job")
-    for piece in pieces.order_by("load", "specimen"):
+    for piece in pieces.order_by("load_id", "specimen_id"):
         washes[piece.load_id].pieces.append(piece)
         jobs.add(piece.specimen.request.sample.job_id)
     for row in Deviation.objects.filter(job__in=jobs, load_number__in=washes).order_by("at", "pk"):
@@ -94,11 +107,11 @@ def _washes(loads: list[Load]) -> list[Wash]:
 
 def _dries(dryings: Iterable[Drying]) -> list[Dry]:
     dries = {drying.pk: Dry(drying) for drying in dryings}
-    pieces = LoadPiece.objects.select_related("specimen__request__sample__job").order_by("load", "specimen")
+    pieces = LoadPiece.objects.select_related("specimen__request__sample__job").order_by("load_id", "specimen_id")
     for piece in pieces.filter(drying__in=dries):
         dries[piece.drying_id].pieces.append(piece)
     links = LoadPiece.void_dryings.through.objects.filter(drying__in=dries)
-    for link in links.select_related("loadpiece__specimen__request__sample__job").order_by("loadpiece"):
+    for link in links.select_related("loadpiece__specimen__request__sample__job").order_by("loadpiece_id"):
         dries[link.drying_id].pieces.append(link.loadpiece)
     return list(dries.values())
 

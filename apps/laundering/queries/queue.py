@@ -226,7 +226,7 @@ def in_hand(user: User) -> list[InHand]:
         LoadPiece.objects.visible_to(user)
         .filter(open=True)
         .select_related("specimen__request__sample__job", "load__washer", "load__procedure", "drying__dryer")
-        .order_by("load", "specimen")
+        .order_by("load_id", "specimen_id")
     )
     loads: dict[int, InHand] = {}
     for row in rows:

@@ -26,7 +26,7 @@ def conditions_of(loads: Iterable[Load]) -> dict[int, WashConditions]:
     """What is now held to be true of each load, by its number: the newest correction, or the load itself."""
     held: dict[int, WashConditions] = {load.pk: load for load in loads}
     corrections = LoadCorrection.objects.filter(load__in=held).select_related("washer", "by")
-    for row in corrections.order_by("load", "revision"):
+    for row in corrections.order_by("load_id", "revision"):
         held[row.load_id] = row
     return held
 

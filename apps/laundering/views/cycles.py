@@ -11,10 +11,11 @@ from apps.core import clock
 from apps.core.errors import Refusal
 from apps.intake.models import Specimen
 from apps.laundering import services
+from apps.laundering.forms import WhenForm
 from apps.laundering.models import CycleLog, LoadPiece
 from apps.laundering.queries import LoadWhole
-from apps.laundering.views.loads import ACT, the_load
-from apps.laundering.views.posted import numbers, posted_key
+from apps.laundering.views.loads import ACT, load_page, the_load
+from apps.laundering.views.posted import moment, numbers, posted_key
 
 
 @require_http_methods(ACT)
@@ -52,16 +53,19 @@ def tick(request: HttpRequest, specimen_id: int) -> HttpResponse:
 def tick_load(request: HttpRequest, number: int) -> HttpResponse:
     """All pieces that the page showed as dry, each with the cycle it showed."""
     load = the_load(request, number)
-    if request.method == "POST":
+    if request.method != "POST":
+        return redirect("laundering:load", load.pk)
+    form = WhenForm(request.POST, prefix="tick")
+    if form.is_valid():
+        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
         try:
-            cycles = services.tick_cycles(
-                shown=shown(request.POST.getlist("piece")), by=request.user, at=clock.now(), key=posted_key(request)
-            )
+            cycles = services.tick_cycles(shown=shown(request.POST.getlist("piece")), **who)
         except Refusal as refusal:
-            messages.error(request, str(refusal))
+            form.put_beside(refusal)
         else:
             messages.success(request, told(cycles))
-    return redirect("laundering:load", load.pk)
+            return redirect("laundering:load", load.pk)
+    return load_page(request, load, "tick", form)
 
 
 def shown(texts: list[str]) -> dict[int, int]:

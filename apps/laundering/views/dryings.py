@@ -82,7 +82,7 @@ def void(request: HttpRequest, drying_id: int) -> HttpResponse:
         return redirect("laundering:load", load.pk)
     form = ReasonForm(request.POST, prefix=f"void-drying-{drying.pk}")
     if form.is_valid():
-        who = {"by": request.user, "at": clock.now(), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
         try:
             services.void_drying(drying_id=drying.pk, reason=form.cleaned_data["reason"], **who)
         except Refusal as refusal:

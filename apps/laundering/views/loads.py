@@ -106,7 +106,7 @@ def void(request: HttpRequest, number: int) -> HttpResponse:
         return redirect("laundering:load", load.pk)
     form = ReasonForm(request.POST, prefix="void")
     if form.is_valid():
-        who = {"by": request.user, "at": clock.now(), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
         try:
             services.void_load(load_id=load.pk, reason=form.cleaned_data["reason"], **who)
         except Refusal as refusal:
@@ -129,7 +129,7 @@ def take_out(request: HttpRequest, number: int) -> HttpResponse:
     wanted = numbers([request.POST.get("specimen", "")])
     specimen = get_object_or_404(specimens, pk=wanted[0] if wanted else 0)
     if form.is_valid():
-        who = {"by": request.user, "at": clock.now(), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
         try:
             services.take_out(load_id=load.pk, specimen_id=specimen.pk, reason=form.cleaned_data["reason"], **who)
         except Refusal as refusal:
@@ -150,7 +150,7 @@ def correct(request: HttpRequest, number: int) -> HttpResponse:
         return redirect("laundering:load", load.pk)
     washers = Equipment.objects.filter(kind=Equipment.Kind.WASHER)
     initial = {**CorrectLoadForm.record_of(whole.conditions), "shown_revision": whole.revision}
-    form = CorrectLoadForm(request.POST or None, washers=washers, initial=initial)
+    form = CorrectLoadForm(request.POST if request.method == "POST" else None, washers=washers, initial=initial)
     if form.is_valid():
         data = form.cleaned_data
         times = {name: data[name] for name in ("wash_started_at", "wash_ended_at", "rinse_temp_c", "spun")}
