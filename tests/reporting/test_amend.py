@@ -53,8 +53,8 @@ class AmendTests(LabTestCase):
         assert (amends["number"], amends["reason"]) == (self.report.number, "a reading was wrong")
         told = {change["what"]: (change["was"], change["now"]) for change in amends["changes"]}
         code = f"{self.report.job.number}-A/1"
-        assert told[f"{code} A1 length 1 after cycle 1 mm"] == ("245.000000", "240.000000")
-        assert told[f"{code} length after cycle 1 reported"] == ("-2.4", "-2.6")
+        assert told[f"{code} A1 length 1 after cycle 1 mm"] == ("245.0", "240.0")
+        assert told[f"{code} length after cycle 1 reported"] == ("−2.4", "−2.6")
         assert all("report" not in what for what in told if "reported" not in what)
 
     def test_the_replaced_report_stays_as_it_was(self):
@@ -98,7 +98,7 @@ class AmendTests(LabTestCase):
         how = {"reason": "the customer's list had a slip", "by": self.fran, "at": NOON}
         intake.change_request(request_id=request.pk, shown=shown, request=wanted, **how)
         changes = Facts.read(self.revise().facts).amends["changes"]
-        assert {"what": f"{request} limits length lower", "was": "-3.00", "now": ""} in changes
+        assert {"what": f"{request} limits length lower", "was": "−3.0", "now": ""} in changes
 
     def test_refuses_what_makes_no_sense(self):
         how = {"by": self.mara, "at": NOON}

@@ -212,7 +212,10 @@ def _request(
         "cycle_log": record.cycle_log(cycles),
         **frozen_results(result),
         "performed": _span([specimens.span(request), record.span(cycles)]),
-        "unconfirmed": [_fields(figure, "owner", "name", "value", "source", "confidence") for figure in figures],
+        "unconfirmed": [
+            {**_fields(figure, "owner", "name", "value", "source", "confidence"), "used": bool(figure.field)}
+            for figure in figures
+        ],
     }
 
 

@@ -1,15 +1,31 @@
 """Two marks on facts: what the manager saw of a request, and what an amendment changed."""
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from apps.calc.rounding import MINUS
 from apps.core.jsontext import canonical, sha256
-from apps.reporting.facts.told import stage_told
+from apps.reporting.facts.told import mm, stage_told
+
+DECIMAL = re.compile(r"-?[0-9]+\.[0-9]+")
 
 # Reckoned from what is listed anyway, or the act itself: no change of its own.
 NOT_TOLD = {
     *("facts_version", "report", "chain", "people", "statements", "performed", "curve", "curve_note", "missing"),
-    *("change", "sd", "u", "p_conform", "superseded", "recorded_at", "lower_limit", "upper_limit", "id"),
+    *(
+        "change",
+        "change_shown",
+        "text",
+        "sd",
+        "u",
+        "p_conform",
+        "superseded",
+        "recorded_at",
+        "lower_limit",
+        "upper_limit",
+        "id",
+    ),
     *("averaging_told", "decision_told", "construction_told", "kind_told", "tie_told", "times_wetted"),
 }
 
@@ -89,4 +105,7 @@ def _text(value: Any) -> str:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return ", ".join(_text(item) for item in value) if isinstance(value, list) else str(value)
+    if isinstance(value, list):
+        return ", ".join(_text(item) for item in value)
+    told = str(value)
+    return mm(told).replace("-", MINUS) if DECIMAL.fullmatch(told) else told

@@ -7,7 +7,9 @@ from typing import Any
 
 from apps.core.jsontext import canonical, sha256
 from apps.reporting.facts.request import RequestFacts
+from apps.reporting.facts.runs import DryingLine, LoadLine, drying_lines, load_lines
 from apps.reporting.facts.told import span, when
+from apps.reporting.facts.wording import OPENED_FOR
 
 READABLE_VERSIONS = (1,)
 
@@ -70,6 +72,14 @@ class Facts:
         return self.lab["location"] or self.lab["address"]
 
     @property
+    def load_lines(self) -> list[LoadLine]:
+        return load_lines(self.loads)
+
+    @property
+    def drying_lines(self) -> list[DryingLine]:
+        return drying_lines(self.dryings)
+
+    @property
     def deviations(self) -> list[dict[str, Any]]:
         """What was done otherwise, with where and when told."""
         return [{**row, "where": self._where(row), "when": when(row["at"])} for row in self.data["deviations"]]
@@ -97,6 +107,16 @@ class Facts:
     @property
     def amends(self) -> Mapping[str, Any] | None:
         return self.report.get("amends")
+
+    @property
+    def amendment_told(self) -> str:
+        amends = self.amends
+        if not amends:
+            return ""
+        return (
+            f"This report amends and replaces report {amends['number']}, issued {when(amends['issued_at'])}. Reason: "
+            f"{amends['reason']}. It was opened for: {OPENED_FOR[amends['opened_for']]}."
+        )
 
     @property
     def revision(self) -> int:

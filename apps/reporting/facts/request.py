@@ -237,6 +237,21 @@ class RequestFacts:
         return bool(self.data["fewer_reason"])
 
     @property
-    def unconfirmed(self) -> list[str]:
-        """Catalogue numbers that the lab has not yet held against its own copy of the standard."""
-        return [f"{figure['name']} {figure['value']}".strip() for figure in self.data["unconfirmed"]]
+    def unconfirmed(self) -> dict[str, tuple[str, ...]]:
+        """Catalogue numbers that the lab has not yet held against its own copy of the standard, by whose they are."""
+        names = {"method": self.method["name"], "procedure": self.procedure["name"], "drying": self.drying["name"]}
+        told: dict[str, list[str]] = {}
+        for figure in self.data["unconfirmed"]:
+            name = names[figure["owner"].split(":", 1)[0]]
+            told.setdefault(name, []).append(f"{figure['name']} {figure['value']}".strip())
+        return {name: tuple(numbers) for name, numbers in told.items()}
+
+    @property
+    def unconfirmed_told(self) -> str:
+        """The same for the paper: how many, and those by name that the work itself went by."""
+        figures = self.data["unconfirmed"]
+        if not figures:
+            return ""
+        used = "; ".join(f"{f['name']} {f['value']}".strip() for f in figures if f["used"])
+        told = f"{len(figures)} are not yet held against the standard by the laboratory"
+        return f"{told}, among them: {used}" if used else told

@@ -66,7 +66,6 @@ def method_rows(request: RequestFacts) -> list[tuple[str, str]]:
     marks = f"{method['pairs_per_direction']} pairs in each direction, {tidy(method['benchmark_mm'], 'mm')} apart"
     bath = f"{tidy(procedure['wash_temp_c'])} ± {tidy(procedure['wash_temp_tolerance_c'])} °C"
     load = f"{tidy(procedure['load_mass_g'])} ± {tidy(procedure['load_tolerance_g'])} g"
-    confirmed = "not yet held against the standard by the laboratory: " + "; ".join(request.unconfirmed)
     return [
         ("Method", f"{method['name']}, {method['title']}"),
         ("Accreditation", "within the scope" if method["in_scope"] else "outside the scope"),
@@ -81,7 +80,7 @@ def method_rows(request: RequestFacts) -> list[tuple[str, str]]:
         ("Cycles", f"{request.cycles}, measured after {', '.join(str(n) for n in request.measured_after)}"),
         ("Order reviewed", f"{data['review']['by']}, {day(data['review']['at'])} {_remark(data['review'])}".strip()),
         ("Tested", request.performed),
-        ("Catalogue numbers", confirmed if request.unconfirmed else ""),
+        ("Catalogue numbers", request.unconfirmed_told),
     ]
 
 
@@ -109,15 +108,7 @@ def laundering(facts: Facts) -> list[Flowable]:
         told += headed(say(request.code, SUBSECTION), grid(heads, rows, [14, 62, 18, 18, 66]))
     if facts.loads:
         told += headed(say("Wash loads", SUBSECTION), _loads(facts))
-        told += [
-            say(
-                f"Load {load['number']}: record put right by {load['corrected']['by']}, "
-                f"{when(load['corrected']['at'])}: {load['corrected']['reason']}",
-                SMALL,
-            )
-            for load in facts.loads
-            if load["corrected"]
-        ]
+        told += [say(f"Load {load.number}: {load.corrected}", SMALL) for load in facts.load_lines if load.corrected]
     if facts.dryings:
         told += headed(say("Drying runs", SUBSECTION), _dryings(facts))
     return section("Laundering record", *told)
@@ -125,49 +116,17 @@ def laundering(facts: Facts) -> list[Flowable]:
 
 def _loads(facts: Facts) -> Flowable:
     rows = [
-        [
-            str(load["number"]),
-            load["washer"],
-            f"{tidy(load['specimen_mass_g'])} + {tidy(load['ballast_mass_g'])} = {tidy(load['total_mass_g'], 'g')}",
-            f"{load['ballast']}{_pieces(load['ballast_pieces'])}",
-            f"{load['detergent']}, {tidy(load['detergent_g'], 'g')}{_lot(load['detergent_lot'])}",
-            f"{tidy(load['water_temp_c'], '°C')}, {load['temp_source']}",
-            f"{when(load['started_at'])} to {_until(load)}",
-        ]
-        for load in facts.loads
+        [load.number, load.washer, load.mass, load.ballast, load.detergent, load.bath, load.washed]
+        for load in facts.load_lines
     ]
     heads = ["Load", "Washer", "Specimens + ballast", "Ballast", "Detergent", "Measured in the bath", "Washed"]
-    return grid(heads, rows, [11, 22, 31, 27, 32, 28, 32])
-
-
-def _pieces(number: int | None) -> str:
-    return "" if number is None else f", {number} pieces"
-
-
-def _lot(lot: str) -> str:
-    return f", lot {lot}" if lot else ""
-
-
-def _until(run: Mapping[str, Any]) -> str:
-    """Only the hour when the run ended on the day it began."""
-    start, end = run["started_at"], run["ended_at"]
-    if not end:
-        return "not recorded"
-    return when(end).rsplit(", ", 1)[1] if start and start[:10] == end[:10] else when(end)
+    return grid(heads, rows, [11, 20, 30, 27, 31, 32, 32])
 
 
 def _dryings(facts: Facts) -> Flowable:
     rows = [
-        [
-            str(run["number"]),
-            run["procedure"],
-            run["dryer"] or run["kind"],
-            tidy(run["exhaust_c"], "°C") or "–",
-            "cleaned" if run["lint_filter_cleaned"] else "–",
-            f"{when(run['started_at'])} to {_until(run)}",
-            f"{run['by']}{': ' + run['remark'] if run['remark'] else ''}",
-        ]
-        for run in facts.dryings
+        [run.number, run.procedure, run.dryer, run.exhaust or "–", run.lint or "–", run.dried, run.by]
+        for run in facts.drying_lines
     ]
     heads = ["Run", "Drying", "Dryer", "Hottest exhaust", "Lint filter", "Dried", "By"]
     return grid(heads, rows, [11, 38, 24, 20, 20, 38, 32])

@@ -6,7 +6,7 @@ from reportlab.platypus import Flowable, HRFlowable, KeepTogether, Paragraph, Ta
 from apps.reporting.facts import Facts
 from apps.reporting.facts.reader import RequestFacts
 from apps.reporting.facts.told import Figure, when
-from apps.reporting.facts.wording import INVENTED, OPENED_FOR, SIGN, SUPPLIED
+from apps.reporting.facts.wording import INVENTED, SIGN, SUPPLIED
 from apps.reporting.pdf.ink import (
     BOLD,
     CELL,
@@ -85,20 +85,16 @@ def _column(rows: list[tuple[str, str]]) -> Table:
 def notices(facts: Facts) -> list[Flowable]:
     told = [say(facts.not_covered_told, NOTICE)] if facts.not_covered_told else []
     if facts.amends:
-        told.append(say(amendment_told(facts), NOTICE))
+        told.append(say(amendment(facts), NOTICE))
     if facts.is_demo:
         told.append(say(INVENTED, NOTICE))
     return told
 
 
-def amendment_told(facts: Facts) -> str:
-    amends = facts.amends
-    lines = [
-        f"This report amends and replaces report {amends['number']}, issued {when(amends['issued_at'])}. Reason: "
-        f"{amends['reason']}. It was opened for: {OPENED_FOR[amends['opened_for']]}."
-    ]
-    lines += [f"Changed: {c['what']}: {c['was'] or 'nothing'} → {c['now'] or 'nothing'}" for c in amends["changes"]]
-    return "\n".join(lines if amends["changes"] else [*lines, "No result and no detail of the test changed."])
+def amendment(facts: Facts) -> str:
+    changes = facts.amends["changes"]
+    lines = [f"Changed: {c['what']}: {c['was'] or 'nothing'} → {c['now'] or 'nothing'}" for c in changes]
+    return "\n".join([facts.amendment_told, *(lines or ["No result and no detail of the test changed."])])
 
 
 def results(facts: Facts) -> list[Flowable]:

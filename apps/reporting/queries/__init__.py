@@ -1,1 +1,19 @@
 """What pages and other rooms ask about reports and approvals. Other rooms import from here."""
+
+from apps.reporting.queries.approvals import Review, on_the_desk, ready_for_approval, review, sent_back
+from apps.reporting.queries.readiness import obstacles
+from apps.reporting.queries.reports import Issued, issued_on, pdf_bytes, reported, reports
+
+__all__ = [
+    "Issued",
+    "Review",
+    "issued_on",
+    "obstacles",
+    "on_the_desk",
+    "pdf_bytes",
+    "ready_for_approval",
+    "reported",
+    "reports",
+    "review",
+    "sent_back",
+]

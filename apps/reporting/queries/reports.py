@@ -1,0 +1,83 @@
+"""Issued reports: found by their number, with where they stand now."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
+
+from apps.accounts.models import User
+from apps.intake.models import Job
+from apps.reporting.facts import Facts
+from apps.reporting.models import Report, ReportFile, ReportRequest
+from apps.trail.models import Blob
+
+
+def reports(user: User) -> QuerySet[Report]:
+    """The reports that this person may see, each with the SHA-256 of its PDF (`pdf`, none while it is being made) and
+    whether the PDF of the revision that replaces it is there (`successor_there`)."""
+    pdf = ReportFile.objects.filter(report=OuterRef("pk"), kind=ReportFile.Kind.PDF).values("blob_id")[:1]
+    later = ReportFile.objects.filter(report__replaces=OuterRef("pk"), kind=ReportFile.Kind.PDF)
+    seen = Report.objects.visible_to(user).annotate(pdf=Subquery(pdf), successor_there=Exists(later))
+    return seen.select_related("job", "replaced_by", "withdrawal")
+
+
+def pdf_bytes(report: Report) -> bytes | None:
+    """The file as it was made; None while it is not there."""
+    blob = Blob.objects.filter(pk=report.pdf).values_list("content", flat=True).first() if report.pdf else None
+    return None if blob is None else bytes(blob)
+
+
+@dataclass(frozen=True)
+class Issued:
+    """A report with where it stands: in force, superseded by a later revision, or withdrawn."""
+
+    report: Report
+
+    @property
+    def replaced_by(self) -> Report | None:
+        return getattr(self.report, "replaced_by", None)
+
+    @property
+    def withdrawal(self):
+        return getattr(self.report, "withdrawal", None)
+
+    @property
+    def state(self) -> str:
+        if self.withdrawal:
+            return "withdrawn"
+        return "superseded" if self.replaced_by else "issued"
+
+    @property
+    def successor(self) -> Report | None:
+        """The revision that replaces it, once it can be opened."""
+        return self.replaced_by if self.report.successor_there else None
+
+    @property
+    def in_force(self) -> bool:
+        return self.state == "issued"
+
+    @property
+    def has_file(self) -> bool:
+        return bool(self.report.pdf)
+
+    @cached_property
+    def facts(self) -> Facts:
+        return Facts.read(self.report.facts)
+
+
+def issued_on(user: User, jobs: Iterable[Job], *, with_facts: bool = False) -> dict[int, list[Issued]]:
+    """What was issued on these jobs, as this person may see it, newest first; by the job's key, in one query."""
+    found: dict[int, list[Issued]] = {job.pk: [] for job in jobs}
+    rows = reports(user).filter(job__in=found)
+    if not with_facts:
+        rows = rows.defer("facts", "replaced_by__facts")
+    for report in rows.order_by("-serial", "-revision"):
+        found[report.job_id].append(Issued(report))
+    return found
+
+
+def reported(user: User, jobs: Iterable[Job]) -> set[int]:
+    """Keys of the requests of these jobs that a report covers which stands and this person may see."""
+    standing = Report.objects.visible_to(user).filter(job__in=list(jobs), withdrawal=None, replaced_by=None)
+    return set(ReportRequest.objects.filter(report__in=standing.values("pk")).values_list("request_id", flat=True))
