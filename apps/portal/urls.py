@@ -1,0 +1,11 @@
+from django.urls import path
+
+from apps.portal import views
+
+app_name = "portal"
+
+urlpatterns = [
+    # my/
+    path("my/", views.jobs, name="jobs"),
+    path("my/<str:number>/", views.job, name="job"),
+]
