@@ -10,4 +10,6 @@ urlpatterns = [
     path("", include("apps.intake.urls")),
     path("", include("apps.laundering.urls")),
     path("", include("apps.measuring.urls")),
+    path("", include("apps.reporting.urls")),
+    path("", include("apps.portal.urls")),
 ]
