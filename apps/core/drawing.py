@@ -188,9 +188,11 @@ def curve(
         shapes += [_marker(number, x(cycle), y(value), css) for cycle, value in row]
     for number, (value, names) in enumerate(shared.items()):
         # Below a limit on shrinkage and above one on growth, where the lines seldom run; side by side when close.
+        # On the lowest line of all the name stands above it: the cycles' numbers are right below.
+        below = value < 0 and value != marks[0]
         place, anchor = (WIDTH - RIGHT - 6, "end") if number % 2 else (LEFT + 6, "start")
         words = f"{' · '.join(dict.fromkeys(names))} {format_change(_short(value))}"
-        shapes.append(Text(place, y(value) + (16 if value < 0 else -6), words, anchor, "quiet"))
+        shapes.append(Text(place, y(value) + (16 if below else -6), words, anchor, "quiet"))
     ends = spread_labels([y(row[-1][1]) for row in lines.values()])
     for number, (name, end) in enumerate(zip(lines, ends, strict=True)):
         shapes.append(Text(WIDTH - RIGHT + 10, end + 5, name, "start", f"name series-{number % 2 + 1}"))
