@@ -54,9 +54,14 @@ def item_rows(sample: Mapping[str, Any], requests: Iterable[RequestFacts]) -> li
 
 
 def methods(facts: Facts) -> list[Flowable]:
-    told: list[Flowable] = []
+    """Requests tested in the very same way are told together."""
+    alike: dict[tuple[tuple[str, str], ...], list[RequestFacts]] = {}
     for request in facts.requests:
-        told += [KeepTogether([say(request.code, SUBSECTION), pairs(method_rows(request))])]
+        alike.setdefault(tuple(method_rows(request)), []).append(request)
+    told: list[Flowable] = [
+        KeepTogether([say(", ".join(request.code for request in requests), SUBSECTION), pairs(rows)])
+        for rows, requests in alike.items()
+    ]
     return section("Methods and test conditions", *told)
 
 
@@ -133,11 +138,7 @@ def _dryings(facts: Facts) -> Flowable:
 
 
 def readings(facts: Facts) -> list[Flowable]:
-    told: list[Flowable] = [
-        say(
-            "Distances as read, in mm; where another unit was read, the same in mm below it. Changes in percent.", SMALL
-        )
-    ]
+    told: list[Flowable] = []
     for request in facts.requests:
         told += headed(say(request.code, SUBSECTION), *(_readings(table) for table in request.tables()))
         told += [labelled(stage, who, SMALL) for stage, who in request.read_by]
@@ -145,7 +146,8 @@ def readings(facts: Facts) -> list[Flowable]:
         for old in request.superseded:
             text = f"{old.where}: {old.text}, read by {old.who}; put right by {old.voided}: {old.reason}"
             told.append(labelled("Superseded reading", text, SMALL))
-    return section("Readings", *told)
+    note = "Distances as read, in mm; where another unit was read, the same in mm below it. Changes in percent."
+    return section("Readings", *headed(say(note, SMALL), *told))
 
 
 NAME, FIGURE = 34, 20  # shares of the sheet
@@ -197,16 +199,20 @@ def deviations(facts: Facts) -> list[Flowable]:
 
 
 def decision(facts: Facts) -> list[Flowable]:
-    told: list[Flowable] = []
+    alike: dict[str, list[str]] = {}
     for request in facts.requests:
-        if not request.has_limits:
-            told.append(labelled(request.short, "no limits agreed, so no statement of conformity is made"))
-            continue
-        limits = "; ".join(f"{direction} {text} %" for direction, text in request.limits)
-        source = f" Limits from: {request.data['limits_source']}." if request.data["limits_source"] else ""
-        told.append(labelled(request.short, f"{limits}.{source} {request.data['decision_told']}"))
+        alike.setdefault(_decision(request), []).append(request.short)
+    told: list[Flowable] = [labelled(", ".join(codes), text) for text, codes in alike.items()]
     told += [say(UNCERTAINTY, SMALL), say(f"Rounding: {facts.lab['tie_told']}.", SMALL)]
     return section("Limits, decision rule and uncertainty", *told)
+
+
+def _decision(request: RequestFacts) -> str:
+    if not request.has_limits:
+        return "no limits agreed, so no statement of conformity is made"
+    limits = "; ".join(f"{direction} {text} %" for direction, text in request.limits)
+    source = f" Limits from: {request.data['limits_source']}." if request.data["limits_source"] else ""
+    return f"{limits}.{source} {request.data['decision_told']}"
 
 
 def statements(facts: Facts, *, boxes: bool) -> list[Flowable]:
