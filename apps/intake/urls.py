@@ -1,6 +1,6 @@
 from django.urls import path, register_converter
 
-from apps.intake import views
+from apps.intake.views import desk, samples, ways
 
 
 class CodeConverter:
@@ -21,21 +21,21 @@ app_name = "intake"
 
 urlpatterns = [
     # receiving/
-    path("receiving/", views.receiving, name="receiving"),
-    path("receiving/new/", views.receive, name="receive"),
+    path("receiving/", desk.receiving, name="receiving"),
+    path("receiving/new/", desk.receive, name="receive"),
     # jobs/
-    path("jobs/<intake_code:number>/acknowledgement/", views.acknowledgement, name="acknowledgement"),
-    path("jobs/<intake_code:number>/correct/", views.correct_job, name="correct_job"),
-    path("jobs/<intake_code:number>/add-sample/", views.add_sample, name="add_sample"),
+    path("jobs/<intake_code:number>/acknowledgement/", desk.acknowledgement, name="acknowledgement"),
+    path("jobs/<intake_code:number>/correct/", desk.correct_job, name="correct_job"),
+    path("jobs/<intake_code:number>/add-sample/", desk.add_sample, name="add_sample"),
     # samples/
-    path("samples/<intake_code:code>/", views.sample, name="sample"),
-    path("samples/<intake_code:code>/correct/", views.correct_sample, name="correct_sample"),
-    path("samples/<intake_code:code>/move/", views.move_sample, name="move_sample"),
-    path("samples/<intake_code:code>/deviate/", views.deviate, name="deviate"),
-    path("samples/<intake_code:code>/set-aside/", views.set_aside, name="set_aside"),
-    path("samples/<intake_code:code>/add-request/", views.add_request, name="add_request"),
-    path("samples/<intake_code:code>/requests/<int:ordinal>/change/", views.change_request, name="change_request"),
-    path("samples/<intake_code:code>/requests/<int:ordinal>/review/", views.review_request, name="review_request"),
+    path("samples/<intake_code:code>/", samples.sample, name="sample"),
+    path("samples/<intake_code:code>/correct/", samples.correct_sample, name="correct_sample"),
+    path("samples/<intake_code:code>/move/", samples.move_sample, name="move_sample"),
+    path("samples/<intake_code:code>/deviate/", samples.deviate, name="deviate"),
+    path("samples/<intake_code:code>/set-aside/", samples.set_aside, name="set_aside"),
+    path("samples/<intake_code:code>/add-request/", ways.add_request, name="add_request"),
+    path("samples/<intake_code:code>/requests/<int:ordinal>/change/", ways.change_request, name="change_request"),
+    path("samples/<intake_code:code>/requests/<int:ordinal>/review/", ways.review_request, name="review_request"),
     # send-backs/
-    path("send-backs/<int:send_back_id>/answer/", views.answer, name="answer"),
+    path("send-backs/<int:send_back_id>/answer/", samples.answer, name="answer"),
 ]

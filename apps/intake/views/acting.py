@@ -1,0 +1,48 @@
+"""What the views of this room share: reading a post, carrying a form out, showing a stale page anew."""
+
+from collections.abc import Callable
+from uuid import UUID
+
+from django.http import HttpRequest, QueryDict
+from django.views.decorators.http import require_http_methods
+
+from apps.calc.errors import CalcError
+from apps.core.errors import Refusal, StalePage
+from apps.intake.forms import refuse
+from apps.intake.forms.changes import Correction
+
+NOT_SAVED = 422
+get_or_post = require_http_methods(["GET", "HEAD", "POST"])
+
+
+def key(request: HttpRequest) -> UUID | None:
+    try:
+        return UUID(request.POST.get("key", ""))
+    except ValueError:
+        return None
+
+
+def posted(request: HttpRequest) -> QueryDict | None:
+    return request.POST if request.method == "POST" else None
+
+
+def carried_out(form, deed: Callable[[], object]) -> bool:
+    """Whether a valid form was carried out; a refusal becomes a sentence in it, and a stale page is shown anew."""
+    try:
+        deed()
+    except (Refusal, CalcError) as refusal:
+        if isinstance(refusal, StalePage):
+            form.row.refresh_from_db()
+            form.renew()
+        refuse(form, refusal)
+        return False
+    return True
+
+
+def corrected(form: Correction, deed: Callable[[], object]) -> bool:
+    """The same for a form that must know what its page showed."""
+    if form.is_valid():
+        return carried_out(form, deed)
+    if form.has_error("shown"):
+        form.renew()
+    return False
