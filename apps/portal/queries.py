@@ -36,7 +36,7 @@ class Progress:
 
     @property
     def is_reported(self) -> bool:
-        return self.step == REPORTED
+        return self.step == REPORTED and not self.note
 
     @property
     def word(self) -> str:
@@ -44,12 +44,14 @@ class Progress:
 
     @property
     def shape(self) -> str:
-        return {RECEIVED: "open", REVIEW: "due", REPORTED: "square"}.get(self.step, "half")
+        if self.step == REPORTED:
+            return "withdrawn" if self.note else "issued"
+        return {RECEIVED: "open", REVIEW: "due"}.get(self.step, "half")
 
     @property
     def steps(self) -> list[dict[str, str]]:
         """For the line of steps. What is reported is done."""
-        states = ["done" if n < self.step or self.is_reported else "now" for n in range(self.step + 1)]
+        states = ["done" if n < self.step or self.step == REPORTED else "now" for n in range(self.step + 1)]
         states += ["todo"] * (len(STEPS) - len(states))
         return [
             {"word": word, "state": state, "note": self.note if n == self.step else ""}
@@ -57,10 +59,10 @@ class Progress:
         ]
 
 
-def progress(request: Request, specimens: Iterable[Specimen], *, is_reported: bool) -> Progress:
-    """How far one way of testing is: as far as its specimen that has come least far."""
-    if is_reported:
-        return Progress(REPORTED)
+def progress(request: Request, specimens: list[Specimen], report: str = "") -> Progress:
+    """How far one way of testing is: as far as its specimen that has come least far. `report`: what became of it."""
+    if report:
+        return Progress(REPORTED, "withdrawn" if report == "withdrawn" else "")
     going = [specimen for specimen in specimens if specimen.stage != Stage.SET_ASIDE]
     if not going:
         return Progress(REVIEW if specimens else RECEIVED)
@@ -132,6 +134,6 @@ def seen_by(user: User, jobs: Iterable[Job], *, with_facts: bool = False) -> lis
         own[sample.job_id].samples.append(sample)
     requests = Request.objects.filter(sample__job__in=jobs).select_related("sample", "method", "procedure", "drying")
     for request in requests.order_by("sample_id", "ordinal"):
-        far = progress(request, specimens[request.pk], is_reported=request.pk in done)
+        far = progress(request, specimens[request.pk], done.get(request.pk, ""))
         own[request.sample.job_id].tests[request.sample_id].append(Test(request, far))
     return list(own.values())

@@ -100,6 +100,7 @@ class MyJobsTests(LabTestCase):
         page = self.job(gone.job)
         assert "withdrawn" in page and "The wrong cloth." in page and "−2.4 %" not in page
         listed = self.list()
+        assert "Reported, withdrawn" in listed
         assert f"{revised.number}.pdf" in listed and f"{gone.number}.pdf" not in listed
 
     def test_who_may(self):

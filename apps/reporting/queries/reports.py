@@ -77,7 +77,10 @@ def issued_on(user: User, jobs: Iterable[Job], *, with_facts: bool = False) -> d
     return found
 
 
-def reported(user: User, jobs: Iterable[Job]) -> set[int]:
-    """Keys of the requests of these jobs that a report covers which stands and this person may see."""
-    standing = Report.objects.visible_to(user).filter(job__in=list(jobs), withdrawal=None, replaced_by=None)
-    return set(ReportRequest.objects.filter(report__in=standing.values("pk")).values_list("request_id", flat=True))
+def reported(user: User, jobs: Iterable[Job]) -> dict[int, str]:
+    """By the key of a request of these jobs, "issued" or "withdrawn": what became of its newest report, as far as this
+    person may see it. One that is replaced by a revision still being made does not count."""
+    newest = Report.objects.visible_to(user).filter(job__in=list(jobs), replaced_by=None)
+    rows = ReportRequest.objects.filter(report__in=newest.values("pk"))
+    told = rows.values_list("request_id", "report__withdrawal")
+    return {request_id: "withdrawn" if withdrawal else "issued" for request_id, withdrawal in told}
