@@ -103,6 +103,27 @@ def test_a_load_behind_an_uncommitted_approval_does_not_get_in(people):
     assert not Load.objects.exists()
 
 
+def test_no_act_on_a_load_behind_an_uncommitted_approval_gets_in(people):
+    washing, waiting, dry_one = ready(people), ready(people), ready(people)
+    done = dried(people, dry_one)
+    corrected = services.WashRecord(washer_id=people.washers[1].pk, wash_started_at=NOON, wash_ended_at=NOON, **WASH)
+    wet = washed(people, waiting)
+    running = start(people, make_up(people, washing))
+    acts = [
+        (washing, lambda: services.end_wash(load_id=running.pk, by=people.lou, at=NOON)),
+        (waiting, lambda: dry(people, wet)),
+        (
+            dry_one,
+            lambda: services.correct_load(
+                load_id=done.pk, shown_revision=0, record=corrected, reason="slip", by=people.lou, at=NOON
+            ),
+        ),
+    ]
+    for request, act in acts:
+        answer = behind_an_approval(people, request, act)
+        assert isinstance(answer, RequestIsLocked), answer
+
+
 def test_a_raw_row_behind_an_uncommitted_approval_does_not_get_in(people):
     """The guard holds the request before it looks; without that the row would slip in."""
     request = ready(people)
