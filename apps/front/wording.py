@@ -22,6 +22,22 @@ WORDS: dict[str, str] = {
     "mark.lost": "{what}: mark lost, {reason}",
     "deviation.written": "Deviation: {text}",
     "deviation.judged": "Deviation judged: {judgement}",
+    "request.reviewed": "Contract review of request {ordinal} of {code} brought up to date",
+    "load.made_up": "Load {load} made up with {pieces}",
+    "load.piece_out": "{pieces} taken out of load {load}: {reason}",
+    "load.wash_started": "Load {load} in {washer}: {pieces}, water {water_temp_c} °C",
+    "load.washed": "Load {load} washed: {pieces}",
+    "load.void": "Load {load} void ({pieces}): {reason}",
+    "load.corrected": "Record of load {load} corrected, revision {revision}: {reason}",
+    "drying.started": "Drying {drying} begun: {pieces}, {procedure}",
+    "drying.ended": "Drying {drying} ended: {pieces}",
+    "drying.void": "Drying {drying} void ({pieces}): {reason}",
+    "cycle.ticked": "Cycle ticked off: {pieces}",
+    "report.approved": "Report {report} {meaning}",
+    "report.issued": "Report {report} issued; what it rests on is locked",
+    "report.file_made": "File of report {report} made",
+    "report.withdrawn": "Report {report} withdrawn: {reason}",
+    "amendment.opened": "Report {report} opened for an amendment: {reason}",
 }
 
 
@@ -31,9 +47,17 @@ class _Facts(dict[str, Any]):
 
 
 def sentence(entry: TrailEntry) -> str:
-    """What happened, for the timeline. A list in the facts is told with commas."""
-    facts = _Facts(
-        {name: ", ".join(map(str, value)) if isinstance(value, list) else value for name, value in entry.facts.items()}
-    )
+    """What happened, for the timeline."""
     words = WORDS.get(entry.kind)
-    return words.format_map(facts) if words else entry.kind.replace(".", " ").replace("_", " ").capitalize()
+    if words is None:
+        return entry.kind.replace(".", " ").replace("_", " ").capitalize()
+    return words.format_map(_Facts({name: _told(value) for name, value in entry.facts.items()}))
+
+
+def _told(value: Any) -> Any:
+    """Lists with commas; pieces and their cycles as "A1 (cycle 2)"."""
+    if isinstance(value, list):
+        return ", ".join(map(str, value))
+    if isinstance(value, dict):
+        return ", ".join(f"{code.rsplit('-', 1)[-1]} (cycle {cycle})" for code, cycle in sorted(value.items()))
+    return value

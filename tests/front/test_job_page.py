@@ -1,0 +1,86 @@
+"""The job page: all rooms on one sheet, and what happened in plain words."""
+
+import re
+from pathlib import Path
+
+from django.core.management import call_command
+
+from apps.front.wording import WORDS
+from apps.intake.models import Job
+from apps.reporting.services import approve
+from tests.cast import NOON, LabTestCase, a_received_job, after_cycle, with_readings
+
+APPS = Path(__file__).resolve().parent.parent.parent / "apps"
+OF_JOBS = ("intake", "laundering", "measuring", "reporting")
+
+
+class JobPageTests(LabTestCase):
+    def setUp(self):
+        self.sign_in(self.fran)
+
+    def test_shows_the_job_through_all_rooms(self):
+        request = after_cycle(self, with_a_job(self), cycles=1)
+        with_readings(self, request, 1, "245")
+        approve(request_ids=[request.pk], password_ok=True, by=self.mara, at=NOON)
+        job = Job.objects.get()
+        page = self.client.get(f"/jobs/{job.number}/")
+        for text in ("Quellbach Hemden", f"{job.number}-A", "AATCC TM135-2018", f"{job.number}-01", "report issued"):
+            self.assertContains(page, text)
+        for happened in (
+            "Job received with sample(s) A",
+            "Specimens cut:",
+            "Load 1 made up with A1 (cycle 1)",
+            "Cycle ticked off",
+        ):
+            self.assertContains(page, happened)
+
+    def test_a_customer_is_led_to_the_own_side(self):
+        job = a_received_job(self)
+        self.sign_in(self.casey)
+        self.assertRedirects(self.client.get(f"/jobs/{job.number}/"), f"/my/{job.number}/")
+        self.sign_in(self.dana)
+        self.assertEqual(self.client.get(f"/jobs/{job.number}/").status_code, 404)
+
+    def test_nothing_by_that_number(self):
+        for number in ("26-99999X", "nonsense", "26-00147N'--", "x" * 200):
+            with self.subTest(number):
+                self.assertEqual(self.client.get(f"/jobs/{number}/").status_code, 404)
+
+    def test_does_not_grow(self):
+        small, large = a_received_job(self, samples=2), a_received_job(self, samples=22)
+        self.client.get(f"/jobs/{small.number}/")
+        with self.assertNumQueries(12):
+            self.client.get(f"/jobs/{small.number}/")
+        with self.assertNumQueries(12):
+            self.client.get(f"/jobs/{large.number}/")
+
+
+class WordingTests(LabTestCase):
+    def test_every_act_on_a_job_has_its_words(self):
+        kinds = {
+            kind
+            for room in OF_JOBS
+            for path in (APPS / room).rglob("*.py")
+            for kind in re.findall(r'kind="([a-z_]+\.[a-z_]+)"', path.read_text())
+        }
+        self.assertGreater(len(kinds), 20)
+        self.assertEqual(kinds - set(WORDS), set())
+        self.assertEqual(set(WORDS) - kinds, set(), "words for acts that nobody does")
+
+
+class WorkerTests(LabTestCase):
+    def test_makes_the_files_and_then_has_nothing_to_do(self):
+        request = after_cycle(self, with_a_job(self), cycles=1)
+        with_readings(self, request, 1, "245")
+        report = approve(request_ids=[request.pk], password_ok=True, by=self.mara, at=NOON)
+        call_command("worker", "--once", verbosity=0)
+        self.assertEqual(report.files.count(), 1)
+        call_command("worker", "--once", verbosity=0)
+        self.assertEqual(report.files.count(), 1)
+
+
+def with_a_job(cast):
+    """A request of one cycle whose originals are in."""
+    from tests.cast import a_marked_request, with_originals
+
+    return with_originals(cast, a_marked_request(cast, cycles=1, measured_after=(1,)))
