@@ -7,6 +7,7 @@ from django.core.management import call_command
 
 from apps.front.wording import WORDS
 from apps.intake.models import Job
+from apps.laundering.models import Load
 from apps.reporting.services import approve
 from tests.cast import NOON, LabTestCase, a_received_job, after_cycle, with_readings
 
@@ -29,7 +30,7 @@ class JobPageTests(LabTestCase):
         for happened in (
             "Job received with sample(s) A",
             "Specimens cut:",
-            "Load 1 made up with A1 (cycle 1)",
+            f"Load {Load.objects.get().pk} made up with A1 (cycle 1)",
             "Cycle ticked off",
         ):
             self.assertContains(page, happened)
