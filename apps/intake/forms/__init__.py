@@ -3,7 +3,7 @@
 from apps.intake.forms.changes import JobCorrection, RequestChange, ReviewAgain, SampleCorrection
 from apps.intake.forms.fields import refuse
 from apps.intake.forms.sheet import Sheet
-from apps.intake.forms.small import AnswerForm, DeviationForm, FilterForm, MoveForm, SetAsideForm
+from apps.intake.forms.small import AnswerForm, DeviationForm, FilterForm, MoveForm, SetAsideForm, with_answers
 
 __all__ = [
     "AnswerForm",
@@ -17,4 +17,5 @@ __all__ = [
     "SetAsideForm",
     "Sheet",
     "refuse",
+    "with_answers",
 ]

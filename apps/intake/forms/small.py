@@ -1,11 +1,12 @@
 """Small forms: looking for a job, moving a sample, a deviation, setting aside, an answer."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
 
 from apps.intake.forms.fields import Lines, OneLine
-from apps.intake.models import Deviation, Sample, Specimen
+from apps.intake.models import Deviation, Sample, SendBack, Specimen
 
 # Written down by hand; the other kinds come about with the act itself.
 BY_HAND = [
@@ -69,3 +70,8 @@ class SetAsideForm(forms.Form):
 
 class AnswerForm(forms.Form):
     answer = Lines(label="What you found or did", max_length=500)
+
+
+def with_answers(rows: Iterable[SendBack]) -> list[tuple[SendBack, AnswerForm]]:
+    """Each with an empty form of its own, so that no two fields of a page share a name for the eye or the ear."""
+    return [(row, AnswerForm(auto_id=f"id_{row.pk}_%s")) for row in rows]

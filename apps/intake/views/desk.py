@@ -14,7 +14,7 @@ from apps.calc.errors import CalcError
 from apps.core import clock
 from apps.core.errors import Refusal
 from apps.intake import queries, services
-from apps.intake.forms import AnswerForm, FilterForm, JobCorrection, Sheet
+from apps.intake.forms import FilterForm, JobCorrection, Sheet, with_answers
 from apps.intake.models import Job, SendBack
 from apps.intake.views.acting import NOT_SAVED, corrected, get_or_post, key, posted
 
@@ -33,9 +33,8 @@ def receiving(request: HttpRequest) -> HttpResponse:
         "everything": everything,
         "page": page,
         "rows": queries.job_rows(page.object_list, today=timezone.localdate(clock.now())),
-        "send_backs": queries.waiting_send_backs(user=request.user, to=SendBack.To.FRONT_DESK),
+        "send_backs": with_answers(queries.waiting_send_backs(user=request.user, to=SendBack.To.FRONT_DESK)),
         "may_write": bool(request.user.roles & {Role.FRONT_DESK, Role.MANAGER}),
-        "answer": AnswerForm(),
     }
     return render(request, "intake/receiving.html", context)
 

@@ -11,7 +11,7 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
 from apps.intake import queries, services
-from apps.intake.forms import AnswerForm, DeviationForm, MoveForm, SampleCorrection, SetAsideForm
+from apps.intake.forms import AnswerForm, DeviationForm, MoveForm, SampleCorrection, SetAsideForm, with_answers
 from apps.intake.models import Sample, SendBack
 from apps.intake.views.acting import NOT_SAVED, carried_out, corrected, get_or_post, key, posted
 
@@ -29,7 +29,7 @@ def _sample_page(request: HttpRequest, sample: Sample, **forms) -> HttpResponse:
         "sample": sample,
         "places": sample.places.all(),
         "deviations": queries.deviations_of(sample),
-        "send_backs": queries.send_backs_of(sample),
+        "send_backs": with_answers(queries.send_backs_of(sample)),
         "label_code": queries.label_code(sample.code),
         "cautions": queries.cautions([sample]),
         "ways": [queries.way_shown(row) for row in sample.requests.all()],
@@ -40,7 +40,6 @@ def _sample_page(request: HttpRequest, sample: Sample, **forms) -> HttpResponse:
         "move": MoveForm(),
         "deviate": DeviationForm(None, sample),
         "aside": SetAsideForm(None, sample),
-        "answer": AnswerForm(),
         **forms,
     }
     return render(request, "intake/sample.html", context, status=NOT_SAVED if forms else 200)
