@@ -44,7 +44,7 @@ class ApproveForm(forms.Form):
     )
 
     def __init__(self, data: Mapping[str, Any] | None, review: Review) -> None:
-        super().__init__(data, initial={"requests": [str(one.request.pk) for one in review.ready]})
+        super().__init__(data, initial={"requests": [str(one.request.pk) for one in review.proposed]})
         self.review = review
         field = self.fields["requests"]
         field.choices = [(str(one.request.pk), told(one)) for one in review.ready]
@@ -67,7 +67,8 @@ class ApproveForm(forms.Form):
 
 
 def told(one: Reviewed) -> str:
-    return f"{one.facts.short} {one.facts.sample['description']}, {one.facts.method['name']}"
+    amendment = ", opened by an amendment" if one.is_amended else ""
+    return f"{one.facts.short} {one.facts.sample['description']}, {one.facts.method['name']}{amendment}"
 
 
 class SendBackForm(forms.Form):

@@ -72,6 +72,7 @@ def review_page(
     context = {
         "review": review,
         "job": review.job,
+        "read_own_values": queries.read_by(review.job, request.user),
         "approve": approve or ApproveForm(None, review),
         "at_risk": [
             (row, judge.get(row["id"]) or JudgeForm(auto_id=f"judge-{row['id']}-%s")) for row in review.at_risk

@@ -1,5 +1,6 @@
 """Facts of reports made by hand, for what is printed: short and long jobs, odd texts. All invented."""
 
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -88,6 +89,11 @@ def facts(
     }
     made.update(changes)
     return made
+
+
+def on(day: int, hour: str) -> str:
+    """So many days after the third of March."""
+    return f"{date(2026, 3, 3) + timedelta(day)}T{hour}:00+01:00"
 
 
 def _sample(letter: str) -> dict[str, Any]:
@@ -181,7 +187,7 @@ def _request(letter: str, ordinal: int, stages: tuple[int, ...], limits: tuple, 
                 "cycle": cycle,
                 "load": 10 * ordinal + cycle,
                 "drying": 10 * ordinal + cycle,
-                "done_at": f"2026-03-{3 + cycle:02d}T12:00:00+01:00",
+                "done_at": on(cycle, "12:00"),
                 "done_by": "Lou Laundry",
             }
             for piece in pieces
@@ -244,7 +250,7 @@ def _reading(stage: int, value: Decimal, before: Decimal, unit: str) -> dict[str
     if unit == "in":
         whole, parts = divmod(int(value / Decimal("25.4") * 64), 64)
         text = f"{whole} {parts}/64"
-    moment = f"2026-03-{3 + stage:02d}T08:20:00+01:00"
+    moment = on(stage, "08:20")
     return {
         "stage": stage,
         "text": text,
@@ -296,7 +302,7 @@ def _result(pieces: list, direction: str, stage: int, lower: Decimal | None, upp
 
 
 def _load(number: int) -> dict[str, Any]:
-    day = f"2026-03-{3 + number % 10:02d}"
+    day = number % 10
     return {
         "number": number,
         "procedure": "AATCC LP1 (1) III",
@@ -314,21 +320,21 @@ def _load(number: int) -> dict[str, Any]:
         "rinse_temp_c": "16.0",
         "spun": True,
         "washed_by": "Lou Laundry",
-        "started_at": f"{day}T09:00:00+01:00",
-        "ended_at": f"{day}T09:48:00+01:00",
+        "started_at": on(day, "09:00"),
+        "ended_at": on(day, "09:48"),
         "corrected": None,
     }
 
 
 def _drying(number: int) -> dict[str, Any]:
-    day = f"2026-03-{3 + number % 10:02d}"
+    day = number % 10
     return {
         "number": number,
         "procedure": "AATCC A(i) tumble dry, normal",
         "kind": "tumble dry",
         "dryer": "D1",
-        "started_at": f"{day}T10:00:00+01:00",
-        "ended_at": f"{day}T10:50:00+01:00",
+        "started_at": on(day, "10:00"),
+        "ended_at": on(day, "10:50"),
         "exhaust_c": "61.0",
         "lint_filter_cleaned": True,
         "cooled_down": True,

@@ -12,6 +12,7 @@ from apps.intake import services as intake
 from apps.intake.models import Deviation, SendBack
 from apps.measuring import services as measuring
 from apps.measuring.models import Reading
+from apps.reporting import services
 from apps.reporting.models import Report
 from tests.cast import NOON, PASSWORD, LabTestCase, a_received_job
 from tests.reporting.support import LIMITS, a_finished_job, approve, finished, requests_of
@@ -194,6 +195,22 @@ class ApproveTests(PagesTestCase):
             form = {**self.form(), f"shown-{self.first.pk}": mark}
             assert self.client.post(self.url("approve"), form).status_code == 422
         assert not Report.objects.exists()
+
+    def test_an_amended_report_is_proposed_alone(self):
+        self.client.post(self.url("approve"), self.form(requests=[str(self.first.pk)]))
+        report = Report.objects.get()
+        services.open_amendment(report_id=report.pk, reason="x", opened_for="wording", by=self.mara, at=NOON)
+        page = self.page()
+        assert page.count("checked") == 1 and "opened by an amendment" in page
+        self.client.post(self.url("approve"), self.form(requests=[str(self.first.pk)]))
+        assert Report.objects.get(revision=1).replaces == report
+
+    def test_who_read_values_is_told_so_before(self):
+        assert "You read values here." not in self.page()
+        self.bea = self.mara
+        job = a_finished_job(self)
+        page = self.client.get(reverse("reporting:review", args=[job.number])).content.decode()
+        assert "You read values here." in page
 
     def test_get_is_refused(self):
         assert self.client.get(self.url("approve")).status_code == 405

@@ -240,6 +240,24 @@ def test_a_long_job():
         assert f"26-00147N-{letter}/2" in text
 
 
+def test_fifty_cycles_and_sixty_measuring_points():
+    text = " ".join(pages(paper.facts(stages=tuple(range(1, 51)))))
+    assert "after 47 after 48" in text
+    facts = paper.facts(specimens=1)
+    piece = facts["requests"][0]["specimens"][0]
+    sleeve = "left sleeve, from the shoulder seam to the cuff"
+    piece["pairs"] = [{**piece["pairs"][0], "number": n, "place": sleeve} for n in range(1, 61)]
+    assert f"length 60 ({sleeve})" in " ".join(pages(facts))
+
+
+def test_the_longest_names_and_addresses():
+    facts = paper.facts(deviations=[paper.a_deviation(text="y" * 500)] * 30)
+    facts["lab"].update(name="L" * 150, address="q " * 250, location="W" * 200)
+    facts["customer"].update(name="C" * 150, address="line of an address\n" * 26)
+    told = pages(facts)
+    assert all(f"page {n} of {len(told)}" in page for n, page in enumerate(told, 1))
+
+
 ODD = ["🧺" * 40, "שלום עולם", "<b>bold</b> & <script>", "x" * 500, "word " * 100, "Ő Ж Ω ę", "\x00\x07", "‮right"]
 
 

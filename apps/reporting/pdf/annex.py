@@ -151,6 +151,7 @@ def readings(facts: Facts) -> list[Flowable]:
 
 
 NAME, FIGURE = 34, 20  # shares of the sheet
+LONG_NAME = 14  # measuring points of garments have names
 
 
 def _readings(table: SpecimenTable) -> Flowable:
@@ -169,7 +170,10 @@ def _readings(table: SpecimenTable) -> Flowable:
             ]
         )
     widths = [NAME, *(FIGURE for _ in heads[1:])]
-    if rest := NAME + (2 * STAGES_A_TABLE + 1) * FIGURE - sum(widths):  # columns of one width in all tables
+    rest = NAME + (2 * STAGES_A_TABLE + 1) * FIGURE - sum(widths)  # columns of one width in all tables
+    if any(len(line.name) > LONG_NAME for line in table.lines):
+        widths[0] += rest
+    elif rest:
         heads, rows, widths = [*heads, ""], [[*row, ""] for row in rows], [*widths, rest]
     made = grid(heads, rows, widths, figures=range(1, len(heads)))
     aside = f"{table.short} was set aside and does not count: {table.set_aside}"

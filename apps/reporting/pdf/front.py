@@ -1,7 +1,7 @@
 """The first page: who, for whom, what came out, who answers for it."""
 
 from reportlab.lib.units import mm
-from reportlab.platypus import Flowable, HRFlowable, KeepTogether, Paragraph, Table
+from reportlab.platypus import CondPageBreak, Flowable, HRFlowable, KeepTogether, Paragraph, Table
 
 from apps.reporting.facts import Facts
 from apps.reporting.facts.reader import RequestFacts
@@ -107,13 +107,19 @@ def results(facts: Facts) -> list[Flowable]:
             ("SPAN", (0, place), (-1, place)),
             ("TOPPADDING", (0, place), (-1, place), 7),
             ("LINEBELOW", (0, place), (-1, place), 0.35, INK),
-            ("NOSPLIT", (0, place), (-1, place + len(request.figures))),
+            ("NOSPLIT", (0, place), (-1, place + _together(len(request.figures)))),
         ]
         rows += [_row(figure) for figure in request.figures]
     heads = ["Direction", "After cycle", "Change, %", "u, %", "Limits, %", "Verdict"]
     table = grid(heads, rows, [30, 22, 24, 20, 46, 40], figures=(1, 2, 3), extra=marks)
     notes = [f"{request.short}: {note}" for request in facts.requests for note in request.notes]
-    return section("Results", table, gap(3), say(SIGN, SMALL), *(say(note, SMALL) for note in notes))
+    below = [say(text, SMALL) for text in (SIGN, *notes)]
+    return [CondPageBreak(170), *section("Results", table, gap(3), *below)]
+
+
+def _together(rows: int) -> int:
+    """How many rows stay with their heading on one page: all, unless they are too many for that."""
+    return rows if rows <= 12 else 2
 
 
 def _heading(request: RequestFacts) -> Paragraph:

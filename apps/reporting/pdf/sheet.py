@@ -2,6 +2,7 @@
 
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
@@ -46,7 +47,7 @@ class Sheets(BaseDocTemplate):
         y = A4[1] - 13 * mm
         canvas.setFont(SANS, 8)
         canvas.setFillColor(QUIET)
-        canvas.drawString(LEFT, y, printable(self.facts.lab["name"]))
+        canvas.drawString(LEFT, y, fitting(self.facts.lab["name"], 8, WIDTH * 0.66))
         canvas.drawRightString(LEFT + WIDTH, y, f"{self.facts.title} {self.facts.number}")
         self._rule(canvas, y - 2.2 * mm)
 
@@ -79,3 +80,13 @@ class Sheets(BaseDocTemplate):
         canvas.setFont(BOLD, 118)
         canvas.drawCentredString(0, -42, "SPECIMEN")
         canvas.restoreState()
+
+
+def fitting(text: str, size: float, width: float) -> str:
+    """One line of text, cut where the room ends."""
+    text = " ".join(printable(text).split())
+    if stringWidth(text, SANS, size) <= width:
+        return text
+    while text and stringWidth(f"{text}…", SANS, size) > width:
+        text = text[:-1]
+    return f"{text}…"

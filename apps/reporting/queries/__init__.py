@@ -1,6 +1,6 @@
 """What pages and other rooms ask about reports and approvals. Other rooms import from here."""
 
-from apps.reporting.queries.approvals import Review, on_the_desk, ready_for_approval, review, sent_back
+from apps.reporting.queries.approvals import Review, on_the_desk, read_by, ready_for_approval, review, sent_back
 from apps.reporting.queries.readiness import obstacles
 from apps.reporting.queries.reports import Issued, issued_on, pdf_bytes, reported, reports
 
@@ -11,6 +11,7 @@ __all__ = [
     "obstacles",
     "on_the_desk",
     "pdf_bytes",
+    "read_by",
     "ready_for_approval",
     "reported",
     "reports",

@@ -8,7 +8,9 @@ from typing import Any
 from django.db.models import F, QuerySet
 
 from apps.accounts.models import User
+from apps.accounts.queries import the_lab
 from apps.intake.models import Job, Request, SendBack
+from apps.measuring.models import Reading
 from apps.measuring.queries import results_of
 from apps.reporting.facts import Facts, freeze, seen
 from apps.reporting.facts.request import RequestFacts
@@ -83,6 +85,10 @@ class Reviewed:
     def ready(self) -> bool:
         return not self.obstacles
 
+    @property
+    def is_amended(self) -> bool:
+        return self.request.lock == Request.Lock.AMENDING
+
 
 @dataclass(frozen=True)
 class Review:
@@ -100,6 +106,18 @@ class Review:
     @property
     def ready(self) -> list[Reviewed]:
         return [one for one in self.reviewed if one.ready]
+
+    @property
+    def proposed(self) -> list[Reviewed]:
+        """What is ticked at first: all that is ready, or an amended report alone, which goes out whole."""
+        return [one for one in self.ready if one.is_amended] or self.ready
+
+
+def read_by(job: Job, user: User) -> bool:
+    """Whether this person read values that the reports still to come rest on, in a lab where somebody else approves."""
+    own = Reading.objects.filter(pair__specimen__request__sample__job=job, voided_at=None, read_by=user)
+    still = own.exclude(pair__specimen__request__lock=Request.Lock.LOCKED)
+    return not the_lab().reader_may_approve and still.exists()
 
 
 def review(job: Job) -> Review:
