@@ -385,6 +385,7 @@ class WithoutThePragmaTests(TransactionTestCase):
         self.addCleanup(bare.close)
         self.assertEqual(bare.execute("PRAGMA recursive_triggers").fetchone(), (0,))
         self.assertEqual(bare.execute("PRAGMA foreign_keys").fetchone(), (0,))
+        bare.execute("PRAGMA ignore_check_constraints = ON")
         counts = self.counts(bare)
         statements = [copied(Specimen, locked.specimen.pk, number=9, code="'x'")]
         for model in TABLES:
@@ -406,6 +407,8 @@ class WithoutThePragmaTests(TransactionTestCase):
             f"UPDATE OR REPLACE intake_sample SET code = '{locked.sample.code}' WHERE id = {free.sample.pk}",
             f"UPDATE OR REPLACE intake_specimen SET code = '{locked.specimen.code}' WHERE id = {free.specimen.pk}",
             f"UPDATE intake_request SET lock = 'open' WHERE id = {locked.request.pk}",
+            f"UPDATE intake_request SET lock = 'ajar' WHERE id = {locked.request.pk}",
+            f"UPDATE intake_request SET lock = 'ajar' WHERE id = {free.request.pk}",
         ]
         for sql in statements:
             with self.subTest(sql=sql), self.assertRaises(sqlite3.IntegrityError):
