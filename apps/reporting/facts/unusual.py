@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 
 from apps.reporting.facts.reader import Facts
 from apps.reporting.facts.request import RequestFacts
@@ -30,6 +31,11 @@ def unusual(facts: Facts) -> list[Notice]:
         if load["corrected"]:
             text = f"{load['corrected']['reason']} ({load['corrected']['by']})"
             told.append(Notice(f"load {load['number']}", "record corrected", text))
+    first = facts.data["performed"]["first"]
+    if first and datetime.fromisoformat(facts.job["received_at"]) > datetime.fromisoformat(first):
+        told.append(
+            Notice("whole job", "dates", "The receipt is later than the first work on it. One of the two is wrong.")
+        )
     return told + list(_of_catalogue(facts))
 
 
