@@ -166,7 +166,7 @@ class ConditionsForm(forms.Form):
     specimen_mass_g = Typed("Specimens, weighed together dry", "g", 99_999, above_zero=True)
     ballast_pieces = Count("Pieces of ballast", 200)
     ballast_mass_g = Typed("Ballast, weighed", "g", 99_999)
-    ballast = Words("Type of ballast", 120)
+    ballast = Words("Type of ballast", 120, needed=True)
     water_temp_c = Typed("Water, measured", "°C", 100)
     temp_source = forms.ChoiceField(
         label="Measured by",
