@@ -6,6 +6,7 @@ from uuid import UUID
 from django.http import HttpRequest, QueryDict
 from django.views.decorators.http import require_http_methods
 
+from apps.accounts.models import Role
 from apps.calc.errors import CalcError
 from apps.core.errors import Refusal, StalePage
 from apps.intake.forms import refuse
@@ -20,6 +21,11 @@ def key(request: HttpRequest) -> UUID | None:
         return UUID(request.POST.get("key", ""))
     except ValueError:
         return None
+
+
+def may_write(request: HttpRequest) -> bool:
+    """Whether the page offers what only the front desk and the manager may do."""
+    return bool(request.user.roles & {Role.FRONT_DESK, Role.MANAGER})
 
 
 def posted(request: HttpRequest) -> QueryDict | None:

@@ -16,7 +16,7 @@ from apps.core.errors import Refusal
 from apps.intake import queries, services
 from apps.intake.forms import FilterForm, JobCorrection, Sheet, with_answers
 from apps.intake.models import Job, SendBack
-from apps.intake.views.acting import NOT_SAVED, corrected, get_or_post, key, posted
+from apps.intake.views.acting import NOT_SAVED, corrected, get_or_post, key, may_write, posted
 
 PER_PAGE = 50
 
@@ -34,7 +34,7 @@ def receiving(request: HttpRequest) -> HttpResponse:
         "page": page,
         "rows": queries.job_rows(page.object_list, today=timezone.localdate(clock.now())),
         "send_backs": with_answers(queries.waiting_send_backs(user=request.user, to=SendBack.To.FRONT_DESK)),
-        "may_write": bool(request.user.roles & {Role.FRONT_DESK, Role.MANAGER}),
+        "may_write": may_write(request),
     }
     return render(request, "intake/receiving.html", context)
 
@@ -74,6 +74,7 @@ def acknowledgement(request: HttpRequest, number: str) -> HttpResponse:
     job = get_object_or_404(queries.job_for_acknowledgement(request.user), number=number)
     samples = [(sample, [queries.way_shown(row) for row in sample.requests.all()]) for sample in job.samples.all()]
     context = {"job": job, "samples": samples, "cautions": queries.cautions(job.samples.all())}
+    context["may_write"] = may_write(request)
     return render(request, "intake/acknowledgement.html", context)
 
 

@@ -13,7 +13,7 @@ from apps.core import clock
 from apps.intake import queries, services
 from apps.intake.forms import AnswerForm, DeviationForm, MoveForm, SampleCorrection, SetAsideForm, with_answers
 from apps.intake.models import Sample, SendBack
-from apps.intake.views.acting import NOT_SAVED, carried_out, corrected, get_or_post, key, posted
+from apps.intake.views.acting import NOT_SAVED, carried_out, corrected, get_or_post, key, may_write, posted
 
 
 @require_safe
@@ -33,7 +33,7 @@ def _sample_page(request: HttpRequest, sample: Sample, **forms) -> HttpResponse:
         "label_code": queries.label_code(sample.code),
         "cautions": queries.cautions([sample]),
         "ways": [queries.way_shown(row) for row in sample.requests.all()],
-        "may_write": bool(roles & {Role.FRONT_DESK, Role.MANAGER}),
+        "may_write": may_write(request),
         "may_correct": bool(roles & {Role.FRONT_DESK, Role.BENCH, Role.MANAGER}),
         "may_set_aside": bool(roles & {Role.BENCH, Role.MANAGER}),
         "may_answer": [str(role) for role in roles] + (list(SendBack.To) if Role.MANAGER in roles else []),
