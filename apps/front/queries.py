@@ -4,10 +4,19 @@ from dataclasses import dataclass
 
 from django.db.models import Prefetch, Q, QuerySet
 
-from apps.accounts.models import User
+from apps.accounts.models import Role, User
 from apps.calc.numbering import check_char, is_valid
 from apps.intake.models import Job, Request, Sample, Specimen
 from apps.reporting.models import Report
+
+# Where each role begins its day; a person of several roles begins at the first of these.
+LANDING = {
+    Role.MANAGER: "reporting:approvals",
+    Role.FRONT_DESK: "intake:receiving",
+    Role.BENCH: "measuring:bench",
+    Role.LAUNDRY: "laundering:queue",
+    Role.CUSTOMER: "portal:jobs",
+}
 
 
 def job_with_everything(user: User) -> QuerySet[Job]:

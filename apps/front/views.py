@@ -13,20 +13,11 @@ from apps.intake.models import Job
 from apps.trail import guarding
 from apps.trail.queries import timeline
 
-# Where each role begins its day; a person of several roles begins at the first of these.
-LANDING = {
-    Role.MANAGER: "reporting:approvals",
-    Role.FRONT_DESK: "intake:receiving",
-    Role.BENCH: "measuring:bench",
-    Role.LAUNDRY: "laundering:queue",
-    Role.CUSTOMER: "portal:jobs",
-}
-
 
 @require_safe
 @role_required(*Role)
 def home(request: HttpRequest) -> HttpResponse:
-    return redirect(next(name for role, name in LANDING.items() if role in request.user.roles))
+    return redirect(next(name for role, name in queries.LANDING.items() if role in request.user.roles))
 
 
 @require_safe

@@ -1,7 +1,7 @@
 from django.db.models import QuerySet
 
+from apps.trail.chain import chained_hash, hashed_fields
 from apps.trail.models import GENESIS, TrailEntry, TrailStream
-from apps.trail.services import chained_hash, hashed_fields
 
 
 def timeline(stream: str) -> QuerySet[TrailEntry]:

@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Protocol
 
 from django.db import transaction
@@ -10,33 +10,13 @@ from django.db import transaction
 from apps.core import clock
 from apps.core.errors import KeyReused
 from apps.core.jsontext import canonical, plain, sha256
+from apps.trail.chain import chained_hash, hashed_fields
 from apps.trail.models import Blob, TrailEntry, TrailStream
 
 
 class Actor(Protocol):
     pk: Any
     full_name: str
-
-
-def chained_hash(prev_hash: str, entry: Mapping[str, Any]) -> str:
-    """SHA-256 over the previous hash and the entry's canonical JSON."""
-    return sha256(bytes.fromhex(prev_hash) + canonical(entry).encode())
-
-
-def hashed_fields(entry: TrailEntry) -> dict[str, Any]:
-    """What the hash of an entry covers: all of it but the two hashes."""
-    return {
-        "stream": entry.stream,
-        "seq": entry.seq,
-        "kind": entry.kind,
-        "at": entry.at.astimezone(UTC),
-        "recorded_at": entry.recorded_at.astimezone(UTC),
-        "actor_id": entry.actor_id,
-        "actor_name": entry.actor_name,
-        "facts": entry.facts,
-        "key": entry.key,
-        "payload_sha256": entry.payload_sha256,
-    }
 
 
 def record(

@@ -11,9 +11,10 @@ from django.test import TestCase, TransactionTestCase
 
 from apps.core.errors import KeyReused
 from apps.trail import guarding
+from apps.trail.chain import chained_hash
 from apps.trail.models import GENESIS, TrailEntry, TrailStream
 from apps.trail.queries import broken_link, head, timeline
-from apps.trail.services import chained_hash, record, repeated, store_blob
+from apps.trail.services import record, repeated, store_blob
 from tests.cast import NOON, LabTestCase
 
 

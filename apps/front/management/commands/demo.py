@@ -13,8 +13,8 @@ from apps.accounts.models import User
 from apps.accounts.queries import the_lab
 from apps.core import clock
 from apps.front.management.commands.worker import work_for_ever, work_once
+from apps.front.queries import LANDING
 from apps.front.scenario import PASSWORD, Scenario
-from apps.front.views import LANDING
 
 
 class Command(BaseCommand):
