@@ -144,8 +144,8 @@ def in_a_load(cast, request: Request, *, at: datetime = NOON) -> Load:
     return laundering.make_up_load(specimen_ids=ready, by=cast.lou, at=at)
 
 
-def out_of_the_load(cast, load: Load, *, at: datetime = NOON) -> Load:
-    """The load is washed as its procedure asks, dried, and its cycles are ticked off."""
+def washed_and_dried(cast, load: Load, *, at: datetime = NOON) -> Load:
+    """The load is washed as its procedure asks, and dried; nothing is ticked off yet."""
     wash, pieces = load.procedure, list(load.pieces.filter(open=True).select_related("specimen__request__drying"))
     who = {"by": cast.lou, "at": at}
     laundering.start_wash(
@@ -173,7 +173,14 @@ def out_of_the_load(cast, load: Load, *, at: datetime = NOON) -> Load:
         cooled_down=True if machine else None,
         **who,
     )
-    laundering.tick_cycles(shown={piece.specimen_id: piece.ordinal for piece in pieces}, **who)
+    return load
+
+
+def out_of_the_load(cast, load: Load, *, at: datetime = NOON) -> Load:
+    """The load is washed, dried, and its cycles are ticked off."""
+    washed_and_dried(cast, load, at=at)
+    shown = dict(load.pieces.filter(open=True).values_list("specimen_id", "ordinal"))
+    laundering.tick_cycles(shown=shown, by=cast.lou, at=at)
     return load
 
 

@@ -40,8 +40,10 @@ def binaries() -> Path | None:
 class Cluster:
     """Known by its folder before it runs, so that settings can name it; started only when a test needs it."""
 
-    def __init__(self) -> None:
+    def __init__(self, settings: dict[str, str] = SETTINGS) -> None:
         self.folder = Path(tempfile.mkdtemp(prefix="fulling-pg-"))
+        self.log = self.folder / "log"
+        self.settings = settings
         self.server: subprocess.Popen | None = None
 
     def url(self, database: str, user: str = OWNER) -> str:
@@ -51,23 +53,30 @@ class Cluster:
         programs = binaries()
         if programs is None:
             raise RuntimeError("PostgreSQL is missing; install it: apt-get install postgresql")
-        data = self.folder / "data"
-        # initdb and postgres refuse to be root.
-        as_user: dict = {"start_new_session": True, "stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL}
         if os.geteuid() == 0:
             shutil.chown(self.folder, "postgres", "postgres")
-            as_user |= {"user": "postgres", "group": "postgres", "extra_groups": []}
-        initdb = [programs / "initdb", "-D", data, "-U", OWNER, "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "-N"]
-        subprocess.run(initdb, check=True, cwd=self.folder, **as_user)
-        options = [part for name, value in SETTINGS.items() for part in ("-c", f"{name}={value}")]
-        command = [programs / "postgres", "-D", data, "-k", self.folder, *options]
-        self.log = self.folder / "log"
-        with self.log.open("w") as log:
-            self.server = subprocess.Popen(command, stderr=log, cwd=self.folder, **as_user)
+        initdb = [programs / "initdb", "-D", self.folder / "data", "-U", OWNER, "-A", "trust", "-N"]
+        subprocess.run([*initdb, "-E", "UTF8", "--locale=C.UTF-8"], check=True, **self._as_user())
+        self.run()
         self.watch = subprocess.Popen(
             ["sh", "-c", WATCH, self.folder], stdin=subprocess.PIPE, stderr=subprocess.DEVNULL, start_new_session=True
         )
+
+    def run(self) -> None:
+        """Serve what lies in the folder: the first time, and again after a fall."""
+        options = [part for name, value in self.settings.items() for part in ("-c", f"{name}={value}")]
+        command = [binaries() / "postgres", "-D", self.folder / "data", "-k", self.folder, *options]
+        with self.log.open("a") as log:
+            self.server = subprocess.Popen(command, stderr=log, **self._as_user())
         self._wait_until_ready()
+
+    def _as_user(self) -> dict:
+        """initdb and postgres refuse to be root."""
+        how: dict = {"start_new_session": True, "stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL}
+        how["cwd"] = self.folder
+        if os.geteuid() == 0:
+            how |= {"user": "postgres", "group": "postgres", "extra_groups": []}
+        return how
 
     def _wait_until_ready(self) -> None:
         for _ in range(300):
