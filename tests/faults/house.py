@@ -37,6 +37,17 @@ def free_port() -> int:
         return free.getsockname()[1]
 
 
+def until(
+    true: Callable[[], object], *, seconds: float = PATIENCE, pause: float = 0, else_say: Callable[[], str] = str
+) -> None:
+    """Wait for it, and not for ever."""
+    deadline = time.monotonic() + seconds
+    while not true():
+        if time.monotonic() > deadline:
+            raise RuntimeError(f"Waited {seconds:.0f} s in vain. {else_say()}")
+        time.sleep(pause)
+
+
 class Supervised:
     """A process that is started again whenever it ends, as compose's `restart: unless-stopped` does.
 
@@ -100,18 +111,12 @@ class House:
             connection.close()
 
     def wait_until_well(self) -> None:
-        deadline = time.monotonic() + PATIENCE
-        while not self.is_well():
-            if time.monotonic() > deadline:
-                raise RuntimeError(f"The house did not come back within {PATIENCE} s.\n{self.last_words()}")
-            time.sleep(0.05)
+        until(self.is_well, pause=0.05, else_say=lambda: f"The house did not come back.\n{self.last_words()}")
 
     def wait_until_written(self, key: str) -> None:
         """Until the act of this key stands in the book, asked as often as can be."""
         with self.book() as is_there:
-            deadline = time.monotonic() + 10
-            while not is_there(key) and time.monotonic() < deadline:
-                pass
+            until(lambda: is_there(key))
 
     def last_words(self) -> str:
         return "\n".join(self.log.read_text(errors="replace").splitlines()[-40:]) if self.log.exists() else ""

@@ -15,7 +15,7 @@ from apps.reporting.services.files import LEASE
 from apps.trail.models import TrailEntry
 from tests.cast import Cast
 from tests.faults import checks, kills, work
-from tests.faults.house import Desk, Server
+from tests.faults.house import Desk, Server, until
 from tests.faults.person import Act, Person
 from tests.reporting.support import a_finished_job, requests_of
 
@@ -87,8 +87,7 @@ def filing(house: Server, cast: Cast, chance: random.Random, tally: Tally) -> st
     report = reporting.approve(request_ids=wanted, password_ok=True, by=cast.mara, at=clock.now())
     due = FileDue.objects.get(report=report)
     if chance.random() < 0.8:  # else the worker may fall before it takes the report up
-        while not due.tries:
-            due.refresh_from_db()
+        until(lambda: due.refresh_from_db() or due.tries)
     delay = chance.uniform(0, 0.15)
     time.sleep(delay)
     house.worker.fall()
@@ -104,9 +103,7 @@ def filing(house: Server, cast: Cast, chance: random.Random, tally: Tally) -> st
 def house_is_ready(house: Server) -> None:
     """The worker asks the database again: a fall before that would prove nothing."""
     own = connection.connection.info.backend_pid if connection.connection else 0
-    deadline = time.monotonic() + 30
-    while set(house.backends()) <= {own} and time.monotonic() < deadline:
-        time.sleep(0.05)
+    until(lambda: set(house.backends()) - {own}, pause=0.05)
 
 
 def all_filed(tally: Tally, *, wait: bool) -> str:
@@ -115,8 +112,8 @@ def all_filed(tally: Tally, *, wait: bool) -> str:
     began = time.monotonic()
     if not wait:
         FileDue.objects.filter(done_at=None).update(next_try_at=clock.now())
-    while FileDue.objects.filter(done_at=None).exists() and time.monotonic() - began < LEASE.total_seconds() + 60:
-        time.sleep(0.2)
+    waiting = FileDue.objects.filter(done_at=None)
+    until(lambda: not waiting.exists(), seconds=LEASE.total_seconds() + 60, pause=0.2)
     tally.slowest = time.monotonic() - began
     tally.wrong += checks.of_reports(tally.reports)
     tally.done = ReportFile.objects.filter(report__in=tally.reports).count()
