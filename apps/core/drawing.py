@@ -3,7 +3,7 @@
 x runs to the right and y downwards, in the drawing's own unit.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from math import ceil, floor, log10
@@ -186,13 +186,7 @@ def curve(
         css = f"series series-{number % 2 + 1}"
         shapes.append(Polyline(tuple((x(cycle), y(value)) for cycle, value in row), css))
         shapes += [_marker(number, x(cycle), y(value), css) for cycle, value in row]
-    for number, (value, names) in enumerate(shared.items()):
-        # Below a limit on shrinkage and above one on growth, where the lines seldom run; side by side when close.
-        # On the lowest line of all the name stands above it: the cycles' numbers are right below.
-        below = value < 0 and value != marks[0]
-        place, anchor = (WIDTH - RIGHT - 6, "end") if number % 2 else (LEFT + 6, "start")
-        words = f"{' · '.join(dict.fromkeys(names))} {format_change(_short(value))}"
-        shapes.append(Text(place, y(value) + (16 if below else -6), words, anchor, "quiet"))
+    shapes += _limit_names(shared, y, lowest=marks[0])
     ends = spread_labels([y(row[-1][1]) for row in lines.values()])
     for number, (name, end) in enumerate(zip(lines, ends, strict=True)):
         shapes.append(Text(WIDTH - RIGHT + 10, end + 5, name, "start", f"name series-{number % 2 + 1}"))
@@ -201,6 +195,22 @@ def curve(
         for name, row in lines.items()
     )
     return Drawing(WIDTH, HEIGHT, tuple(shapes), title, desc, css="curve")
+
+
+def _limit_names(limits: Mapping[Decimal, Sequence[str]], y: Callable[[Decimal], float], lowest: Decimal) -> list[Text]:
+    """The names of the limits: neighbours on opposite sides, and what still comes close is moved apart.
+
+    Below a limit on shrinkage and above one on growth, where the lines seldom run. On the lowest line of all the name
+    stands above it: the cycles' numbers are right below.
+    """
+    texts = []
+    for side, (x, anchor) in enumerate(((LEFT + 6, "start"), (WIDTH - RIGHT - 6, "end"))):
+        values = sorted(limits)[side::2]
+        places = [y(value) + (16 if value < 0 and value != lowest else -6) for value in values]
+        for value, place in zip(values, spread_labels(places), strict=True):
+            words = f"{' · '.join(dict.fromkeys(limits[value]))} {format_change(_short(value))}"
+            texts.append(Text(x, place, words, anchor, "quiet"))
+    return texts
 
 
 def _short(value: Decimal) -> Decimal:

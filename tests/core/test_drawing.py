@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from apps.core.drawing import (
+    LABEL_GAP,
     Circle,
     Drawing,
     Line,
@@ -97,6 +98,15 @@ class CurveTests(SimpleTestCase):
         svg = to_svg(curve(self.POINTS, limits))
         self.assertEqual(svg.count('class="limit"'), 1)
         self.assertIn("length, lower limit · width, lower limit −3.0", texts(svg))
+
+    def test_the_names_of_limits_that_lie_close_do_not_touch(self):
+        limits = [("length, lower limit", Decimal("-3.0")), ("length, upper limit", Decimal("3.0"))]
+        limits += [("width, lower limit", Decimal("-2.8")), ("width, upper limit", Decimal("-2.7"))]
+        names = [s for s in curve(self.POINTS, limits).shapes if isinstance(s, Text) and "limit" in s.text]
+        self.assertEqual(len(names), 4)
+        for place, one in enumerate(names):
+            for other in names[place + 1 :]:
+                self.assertTrue(one.anchor != other.anchor or abs(one.y - other.y) >= LABEL_GAP, (one, other))
 
     def test_nothing_read_yet(self):
         self.assertIn("0.0", texts(to_svg(curve({}))))
