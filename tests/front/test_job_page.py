@@ -7,9 +7,10 @@ from django.core.management import call_command
 
 from apps.front.wording import WORDS
 from apps.intake.models import Job
+from apps.intake.services import add_request, deviate
 from apps.laundering.models import Load
 from apps.reporting.services import approve
-from tests.cast import NOON, LabTestCase, a_received_job, after_cycle, with_readings
+from tests.cast import NOON, LabTestCase, a_received_job, a_request_for, after_cycle, with_readings
 
 APPS = Path(__file__).resolve().parent.parent.parent / "apps"
 OF_JOBS = ("intake", "laundering", "measuring", "reporting")
@@ -34,6 +35,28 @@ class JobPageTests(LabTestCase):
             "Cycle ticked off",
         ):
             self.assertContains(page, happened)
+
+    def test_each_way_of_testing_leads_to_its_own_sheet(self):
+        job = a_received_job(self)
+        sample = job.samples.get()
+        add_request(sample_id=sample.pk, request=a_request_for(), by=self.fran, at=NOON)
+        page = self.client.get(f"/jobs/{job.number}/")
+        for ordinal in (1, 2):
+            for sheet in ("readings", "results"):
+                self.assertContains(page, f"/samples/{sample.code}/{sheet}/?request={ordinal}", count=1)
+
+    def test_each_role_is_led_only_where_it_may_go(self):
+        job = a_received_job(self)
+        for person, cuts, reviews in ((self.fran, 0, 0), (self.lou, 0, 0), (self.bea, 1, 0), (self.mara, 1, 1)):
+            self.sign_in(person)
+            page = self.client.get(f"/jobs/{job.number}/")
+            self.assertContains(page, f"/samples/{job.number}-A/cut/1/", count=cuts)
+            self.assertContains(page, f"/approvals/{job.number}/", count=reviews)
+
+    def test_a_deviation_of_a_load_leads_to_the_load(self):
+        job = a_received_job(self)
+        deviate(job_id=job.pk, kind="load", text="too light", load_number=7, by=self.mara, at=NOON)
+        self.assertContains(self.client.get(f"/jobs/{job.number}/"), 'href="/laundry/loads/7/"')
 
     def test_a_customer_is_led_to_the_own_side(self):
         job = a_received_job(self)
