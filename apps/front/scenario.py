@@ -228,7 +228,7 @@ class Scenario:
                     specimen_mass_g=mass,
                     ballast_mass_g=ballast * procedure.ballast_piece_g,
                     ballast_pieces=ballast,
-                    ballast=procedure.ballast,
+                    ballast="type 3 (50/50 polyester/cotton)",
                     detergent=procedure.detergent,
                     detergent_lot="L-0526",
                     detergent_g=procedure.detergent_g,

@@ -31,7 +31,11 @@ REST = {
 WASH_CAUTIONS = (
     "Water can scald and the drum moves: keep hands out until it stands.",
     "Do not breathe detergent dust; pour it low.",
-    "Wet floor, wet hands: no plugs, no switches.",
+    "Wet floor, wet hands: no plugs, no switches. Wet cloth is heavy: lift it in parts.",
+)
+GARMENT_CAUTION = (
+    "Garments: pockets empty, no battery, heated part, pin or needle left in; fastened, and inside out where the"
+    " method says so."
 )
 MACHINE_CAUTIONS = {
     Kind.TUMBLE: (
@@ -93,7 +97,8 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
         "may_write": writes,
         "steps": steps(whole),
         "rest": [REST[kind] for kind in sorted(whole.constructions)],
-        "wash_cautions": WASH_CAUTIONS,
+        "wash_cautions": wash_cautions(whole),
+        "twins": twins(whole),
         "void_form": bound.forms.get("void") or ReasonForm(prefix="void"),
         "out_form": bound.forms.get("out") or ReasonForm(prefix="out"),
         "out_specimen": next(iter(bound.chosen or ()), None) if "out" in bound.forms else None,
@@ -139,13 +144,17 @@ def start_form(whole: LoadWhole, manager: bool, today, data: Any = None) -> Star
     """Filled with what was used last for this procedure; what must be weighed and measured is left empty."""
     procedure = whole.load.procedure
     last = queries.last_of_procedure(procedure) if data is None else None
-    initial = {"detergent": procedure.detergent, "temp_source": "dip"}
+    initial = {"temp_source": "display" if is_locked(procedure) else "dip"}
+    if " or " not in procedure.detergent:  # what is a choice in the standard is no record of what was taken
+        initial["detergent"] = procedure.detergent
     if last:
-        initial |= {"ballast": last.ballast, "detergent_lot": last.detergent_lot, "temp_source": last.temp_source}
+        initial |= {"ballast": last.ballast, "detergent": last.detergent, "detergent_lot": last.detergent_lot}
+        initial["temp_source"] = last.temp_source
     form = StartWashForm(data, manager=manager, washers=washers(today), initial=initial)
     hints = asked(procedure)
     form.fields["water_temp_c"].help_text = hints["water"]
     form.fields["detergent_g"].help_text = hints["detergent"]
+    form.fields["detergent"].help_text = procedure.detergent
     form.fields["ballast"].help_text = procedure.ballast
     address = reverse("laundering:ballast", args=[whole.load.pk])
     form.fields["specimen_mass_g"].widget.attrs |= {
@@ -157,20 +166,48 @@ def start_form(whole: LoadWhole, manager: bool, today, data: Any = None) -> Star
     return form
 
 
-def asked(procedure: LaunderingProcedure) -> dict[str, str]:
+def wash_cautions(whole: LoadWhole) -> tuple[str, ...]:
+    garments = any(piece.specimen.request.sample.kind == Sample.Kind.GARMENT for piece in whole.pieces if piece.open)
+    return (*WASH_CAUTIONS, GARMENT_CAUTION) if garments else WASH_CAUTIONS
+
+
+def twins(whole: LoadWhole) -> str:
+    """Pieces of several jobs that go by the same short code: after the wash only the job's number tells them apart."""
+    jobs: dict[str, set[int]] = {}
+    for piece in whole.pieces:
+        if piece.open:
+            jobs.setdefault(piece.specimen.short_code, set()).add(piece.specimen.request.sample.job_id)
+    codes = [code for code, of in jobs.items() if len(of) > 1]
+    if not codes:
+        return ""
+    return (
+        f"More than one piece here is called {', '.join(codes)}. See that each carries its job's number too: washed,"
+        " they cannot be told apart otherwise."
+    )
+
+
+def is_locked(procedure: LaunderingProcedure) -> bool:
+    """A front loader: once it fills nobody reaches into it, and the cloth is in before the water."""
+    return procedure.machine_kind.startswith("front-loading")
+
+
+def asked(procedure: LaunderingProcedure) -> dict[str, Any]:
     """What the procedure asks for, in the words of the balance and the thermometer."""
     load_low = procedure.load_mass_g - procedure.load_tolerance_g
     load_high = procedure.load_mass_g + procedure.load_tolerance_g
     low = procedure.wash_temp_c - procedure.wash_temp_tolerance_c
     high = procedure.wash_temp_c + procedure.wash_temp_tolerance_c
     dose, tolerance = procedure.detergent_g, procedure.detergent_tolerance_g
+    locked = is_locked(procedure)
+    when = "" if locked else ", before the cloth is in"
     detergent = "Dose not known to us: as your copy of the standard says."
     if dose is not None:
         detergent = f"Asked: {plain(dose)} ± {plain(tolerance)} g" if tolerance else f"Asked: {plain(dose)} g"
     return {
         "load": f"{plain(load_low)} to {plain(load_high)} g",
         "half": "the specimens half of it at most" if procedure.specimens_at_most_half else "",
-        "water": f"Asked: {plain(low)} to {plain(high)} °C, before the cloth is in",
+        "water": f"Asked: {plain(low)} to {plain(high)} °C{when}",
+        "locked": locked,
         "detergent": detergent,
     }
 

@@ -44,7 +44,7 @@ class ChainTests(OneLoad):
         run = Drying.objects.get()
         self.post("end_drying", run.pk, **{f"dried-{run.pk}-lint_filter_cleaned": "on"})
         page = self.page(load)
-        self.assertContains(page, "Tick off all 3")
+        self.assertContains(page, "Tick off all that are dry")
         self.assertContains(page, "hang with the fabric length vertical")
         shown = re.findall(r'name="piece" value="(\d+:\d+)"', page.content.decode())
         answer = self.client.post(f"/laundry/loads/{load.pk}/tick/", {"piece": shown}, follow=True)
@@ -111,6 +111,27 @@ class StartTests(OneLoad):
         self.assertEqual(self.client.post(f"/laundry/loads/{self.load.pk}/start/", {}).status_code, 422)
         self.load.refresh_from_db()
         self.assertEqual(self.load.state, Load.State.MADE_UP)
+
+    def test_a_choice_in_the_standard_is_never_prefilled_as_the_record(self):
+        self.assertContains(self.page(self.load), 'value="1993 AATCC Standard Reference Detergent"')
+        iso = make_up(self, ready(self, method="iso-5077-2007-6330-2012", originals="350"))
+        page = self.page(iso)
+        self.assertNotContains(page, 'value="reference detergent')
+        self.assertContains(page, "reference detergent 2, 3 or 6")
+
+    def test_a_front_loader_is_locked_when_its_water_comes(self):
+        self.assertContains(self.page(self.load), "before the cloth is in")
+        load = make_up(self, ready(self, method="iso-5077-2007-6330-2012", originals="350"))
+        page = self.page(load)
+        self.assertNotContains(page, "before the cloth is in")
+        self.assertEqual(page.context["start_form"].initial["temp_source"], "display")
+        page = self.post("start", load.pk, washer=self.washers[0].pk, **{**WASH, "water_temp_c": "20"})
+        self.assertContains(page, "before you start it", status_code=422)
+
+    def test_two_jobs_with_pieces_of_one_name_are_told_apart_before_the_wash(self):
+        self.assertNotContains(self.page(self.load), "same code twice")
+        load = make_up(self, ready(self), ready(self, count=1))
+        self.assertContains(self.page(load), "More than one piece here is called A1.")
 
     def test_all_that_is_not_as_asked_is_told_and_a_deviation_offered(self):
         page = self.start(water_temp_c="20", detergent_g="1")
@@ -211,7 +232,7 @@ class TickTests(OneLoad):
 
     def test_without_script_the_page_comes_back(self):
         self.assertRedirects(self.tick(), f"/laundry/loads/{self.load.pk}/")
-        self.assertContains(self.page(self.load), "Tick off all 2")
+        self.assertContains(self.page(self.load), "Tick off all that are dry")
 
     def test_with_script_the_row_comes_back(self):
         row = self.tick(**{"HX-Request": "true"})

@@ -163,13 +163,16 @@ def water_problems(procedure: LaunderingProcedure, water_c: Decimal) -> list[Pro
     if low <= water_c <= high:
         return []
     todo = "Warm it" if water_c < low else "Cool it"
+    todo += " and measure again before the cloth goes in."
+    if procedure.machine_kind.startswith("front-loading"):  # the cloth is in before the water
+        todo = "Have the machine put right before you start it."
     return [
         Problem(
             "water_temp_c",
             "water_temperature",
             f"The water is {plain(water_c)} °C; {procedure} asks for {plain(procedure.wash_temp_c)} ±"
             f" {plain(procedure.wash_temp_tolerance_c)} °C.",
-            f"{todo} and measure again before the cloth goes in.",
+            todo,
         )
     ]
 
