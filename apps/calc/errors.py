@@ -18,6 +18,12 @@ class LengthError(CalcError):
     code = "not_a_length"
 
 
+class PercentError(LengthError):
+    """What was typed is no reading of a shrinkage scale."""
+
+    code = "not_a_percent"
+
+
 class RoundingError(CalcError):
     """The value, the step or the tie rule cannot be rounded with."""
 
@@ -88,3 +94,21 @@ class ScheduleError(CalcError):
     """No finish follows from these times."""
 
     code = "no_schedule"
+
+
+class ProgressError(CalcError):
+    """No final value can be told from these changes."""
+
+    code = "no_final_value"
+
+
+class ConditioningError(CalcError):
+    """These records do not say since when the cloth is conditioned."""
+
+    code = "no_conditioning"
+
+
+class RepeatabilityError(CalcError):
+    """No repeatability follows from these measurements."""
+
+    code = "no_repeatability"

@@ -1,11 +1,13 @@
-"""Lengths as people type them, and back: text and unit in, exact millimetres out."""
+"""Lengths and percent readings as people type them, and back: text and unit in, exact millimetres or percent out."""
 
 import re
 from decimal import ROUND_HALF_EVEN, Decimal
+from math import gcd
 from typing import Final, Literal
 
-from .errors import LengthError
+from .errors import LengthError, PercentError
 from .exact import own_context, positive
+from .rounding import MINUS
 
 Unit = Literal["mm", "cm", "in"]
 
@@ -15,6 +17,7 @@ MILLIMETRES: Final[dict[str, Decimal]] = {"mm": Decimal(1), "cm": Decimal(10), "
 _PLAIN = re.compile(r"([0-9]+)(?:([.,])([0-9]+))?")
 _FRACTION = re.compile(r"(?:([0-9]+)(?: +|-))?([0-9]+)/([0-9]+)")
 _DENOMINATORS = (2, 4, 8, 16, 32, 64)
+_PERCENT = re.compile(r"([+\-\N{MINUS SIGN}\N{EN DASH}])? ?([0-9]+)(?:[.,]([0-9]+))? ?%?")
 _LONGEST_TEXT = 32
 _KILOMETRE = Decimal(1_000_000)
 _EXAMPLE = {"mm": "243.5", "cm": "24.35", "in": "9.6 or 9 5/8"}
@@ -62,6 +65,69 @@ def format_length(mm: Decimal, unit: Unit, places: int | None = None) -> str:
     step = Decimal(1).scaleb(-(6 if places is None else places))
     figure = format(length.quantize(step, rounding=ROUND_HALF_EVEN), "f")
     return figure.rstrip("0").rstrip(".") if places is None else figure
+
+
+@own_context
+def format_fraction(mm: Decimal, parts: int = 64) -> str:
+    """`mm` in inches to the nearest 1/`parts` of an inch, in lowest terms: "9 5/8", "3/8", "10".
+
+    Half way between two parts goes to the even one. LengthError unless `mm` is finite and above zero and `parts` is
+    2, 4, 8, 16, 32 or 64, the divisions of a rule.
+    """
+    if isinstance(parts, bool) or parts not in _DENOMINATORS:
+        raise LengthError("A rule is divided in 2, 4, 8, 16, 32 or 64 parts of an inch.", code="fraction")
+    inches = positive(mm, "The length", LengthError) / MILLIMETRES["in"]
+    whole, over = divmod(int((inches * parts).to_integral_value(ROUND_HALF_EVEN)), parts)
+    if not over:
+        return str(whole)
+    fraction = f"{over // gcd(over, parts)}/{parts // gcd(over, parts)}"
+    return f"{whole} {fraction}" if whole else fraction
+
+
+@own_context
+def format_as_typed(mm: Decimal, unit: Unit, typed: str) -> str:
+    """`mm` in `unit` in the way `typed` was written: a fraction of an inch where that was one, else decimals.
+
+    Nothing is rounded to a part of the rule: a length in inches that lies on no 1/64 is written with decimals.
+    LengthError as `format_length`.
+    """
+    if unit == "in" and isinstance(typed, str) and "/" in typed:
+        length = positive(mm, "The length", LengthError)
+        if length * max(_DENOMINATORS) % MILLIMETRES["in"] == 0:
+            return format_fraction(length)
+    return format_length(mm, unit)
+
+
+@own_context
+def parse_percent(text: str, *, signed: bool = False) -> Decimal:
+    """A direct reading of a shrinkage scale in percent, minus for shrinkage: "-2.5", "\u22122,5", "+1.0", "0 %".
+
+    The decimals are kept as typed and nothing is rounded to the scale's divisions; never "-0". The mark is a point or
+    a comma, which cannot be a thousand here. Without a sign it is growth, unless `signed` asks for one: at the bench a
+    bare "2.5" may well mean shrinkage. PercentError (a LengthError) for anything else, and for 100 % or more either
+    way: no cloth shrinks to nothing, and a point was probably lost. The reading is a pair of 100 and 100 + p.
+    """
+    if not isinstance(text, str):
+        raise PercentError("A reading in percent is typed as text.", code="not_text")
+    typed = text.strip()
+    if not typed:
+        raise PercentError("Enter the percentage that was read.", code="empty")
+    if len(typed) > _LONGEST_TEXT:
+        raise PercentError(f"That is longer than {_LONGEST_TEXT} characters. Enter one reading only.", code="too_long")
+    match = _PERCENT.fullmatch(typed)
+    if match is None:
+        raise PercentError(f'"{typed}" is no reading in percent. Write it like {MINUS}2.5 or +1.0.')
+    sign, whole, decimals = match.groups()
+    size = Decimal(f"{whole}.{decimals}") if decimals else Decimal(whole)
+    if size >= 100:
+        raise PercentError(
+            f'"{typed}" does not lie between {MINUS}100 and +100 %. Check the decimal point.', code="out_of_bounds"
+        )
+    if signed and not sign and size:
+        raise PercentError(
+            f'Is "{typed}" shrinkage or growth? Write {MINUS}{size} for shrinkage or +{size} for growth.', code="sign"
+        )
+    return -size if size and sign not in (None, "+") else size
 
 
 def _factor(unit: str) -> Decimal:

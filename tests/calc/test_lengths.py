@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from apps.calc.errors import LengthError
-from apps.calc.lengths import format_length, parse_length
+from apps.calc.change import Pair, dimensional_change
+from apps.calc.errors import LengthError, PercentError
+from apps.calc.lengths import format_as_typed, format_fraction, format_length, parse_length, parse_percent
 
 from .support import refusal, steady
 
@@ -198,3 +199,162 @@ def test_any_text_gives_a_length_or_a_sentence(text, unit):
         return
     assert 0 < mm <= 1_000_000
     assert set(text.strip()) <= set('0123456789.,/- "')
+
+
+@pytest.mark.parametrize(
+    ("mm", "parts", "text"),
+    [
+        ("244.475", 64, "9 5/8"),
+        ("244.475", 8, "9 5/8"),
+        ("241.3", 64, "9 1/2"),  # typed as 9 4/8
+        ("9.525", 64, "3/8"),
+        ("254", 64, "10"),
+        ("253.603125", 64, "9 63/64"),
+        ("253.603125", 16, "10"),
+        ("25.796875", 32, "1"),  # 1 1/64 lies half way: the even part
+        ("26.590625", 32, "1 1/16"),  # 1 3/64 lies half way between 1/32 and 2/32
+        ("0.1", 64, "0"),
+    ],
+)
+def test_inches_are_written_as_fractions(mm, parts, text):
+    assert format_fraction(D(mm), parts) == text
+
+
+@pytest.mark.parametrize("parts", [0, 1, 3, 10, 128, True, None])
+def test_a_rule_is_divided_by_halving(parts):
+    assert refusal(format_fraction, D(254), parts).code == "fraction"
+
+
+@pytest.mark.parametrize(
+    ("mm", "unit", "typed", "text"),
+    [
+        ("244.475", "in", "9 5/8", "9 5/8"),
+        ("244.475", "in", "9-5/8", "9 5/8"),
+        ("244.475", "in", "9.625", "9.625"),
+        ("244.475", "mm", "9 5/8", "244.475"),
+        ("243.84", "in", "9 5/8", "9.6"),  # no 64th of an inch: nothing is rounded to one
+        ("244.475", "in", "", "9.625"),
+        ("96", "cm", "9,6", "9.6"),
+    ],
+)
+def test_a_length_is_written_as_it_was_typed(mm, unit, typed, text):
+    assert format_as_typed(D(mm), unit, typed) == text
+
+
+@pytest.mark.parametrize("mm", [D("NaN"), D("sNaN"), D("Infinity"), D("-1"), D(0), D("1E+400"), 2.5, "3", None])
+def test_only_a_length_is_written_as_a_fraction(mm):
+    refusal(format_fraction, mm)
+    refusal(format_as_typed, mm, "in", "9 5/8")
+
+
+@given(st.integers(0, 999), st.integers(1, 6), st.data())
+@steady
+def test_a_typed_fraction_reads_back_the_same(whole, power, data):
+    under = 2**power
+    over = data.draw(st.integers(1, under - 1))
+    typed = f"{whole} {over}/{under}" if whole else f"{over}/{under}"
+    mm = parse_length(typed, "in")
+    written = format_as_typed(mm, "in", typed)
+    assert parse_length(written, "in") == mm
+    assert "/" in written
+    lowest = Fraction(over, under)
+    assert written.endswith(f"{lowest.numerator}/{lowest.denominator}")
+
+
+@given(st.decimals("0.1", 2000, places=2), st.sampled_from([2, 4, 8, 16, 32, 64]))
+@steady
+def test_a_fraction_is_the_nearest_one(mm, parts):
+    text = format_fraction(mm, parts)
+    back = parse_length(text, "in") if text != "0" else D(0)
+    assert abs(back - mm) <= D("25.4") / parts / 2
+
+
+# Direct readings of a shrinkage scale: the lab's own rule.
+PERCENTS = [
+    ("-2.5", "-2.5"),
+    ("\u22122,5", "-2.5"),
+    ("\u20132.5", "-2.5"),  # what a phone's keyboard makes of a hyphen
+    ("- 2.5", "-2.5"),
+    ("+1.0", "1.0"),
+    ("1.0", "1.0"),
+    ("2,125", "2.125"),
+    (" -3.0 % ", "-3.0"),
+    ("-3%", "-3"),
+    ("-2.37", "-2.37"),
+    ("0", "0"),
+    ("-0", "0"),
+    ("-0.0", "0.0"),
+    ("+0.0", "0.0"),
+    ("-99.9", "-99.9"),
+    ("007", "7"),
+]
+
+
+@pytest.mark.parametrize(("text", "percent"), PERCENTS)
+def test_it_reads_a_shrinkage_scale(text, percent):
+    assert str(parse_percent(text)) == percent
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("", "empty"),
+        ("   ", "empty"),
+        ("%", "not_a_percent"),
+        ("-", "not_a_percent"),
+        ("--2", "not_a_percent"),
+        ("+-2", "not_a_percent"),
+        ("2-", "not_a_percent"),
+        ("-.5", "not_a_percent"),
+        ("-5.", "not_a_percent"),
+        ("-2 1/2", "not_a_percent"),
+        ("-1e1", "not_a_percent"),
+        ("NaN", "not_a_percent"),
+        ("-2.5 mm", "not_a_percent"),
+        ("-2.5%%", "not_a_percent"),
+        ("1,234.5", "not_a_percent"),
+        ("\u0662", "not_a_percent"),
+        ("-2.5\x00", "not_a_percent"),
+        ("-100", "out_of_bounds"),
+        ("100.0", "out_of_bounds"),
+        ("-250", "out_of_bounds"),
+        ("9" * 33, "too_long"),
+        (None, "not_text"),
+        (2.5, "not_text"),
+    ],
+)
+def test_it_refuses_what_no_scale_shows(text, code):
+    error = refusal(parse_percent, text)
+    assert isinstance(error, PercentError)
+    assert isinstance(error, LengthError)
+    assert error.code == code
+
+
+def test_the_bench_is_asked_which_way_a_bare_figure_goes():
+    error = refusal(parse_percent, "2,5", signed=True)
+    assert error.code == "sign"
+    assert "Write \u22122.5 for shrinkage or +2.5 for growth." in str(error)
+    assert parse_percent("0.0", signed=True) == 0
+    assert parse_percent("-2.5", signed=True) == D("-2.5")
+    assert parse_percent("+2.5", signed=True) == D("2.5")
+
+
+@given(st.decimals("-99.99", "99.99", places=2), st.sampled_from([".", ","]), st.sampled_from("-\u2212\u2013"))
+@steady
+def test_a_percent_reading_is_a_pair_of_a_hundred(percent, mark, minus):
+    text = str(percent).replace(".", mark).replace("-", minus)
+    assert parse_percent(text) == percent
+    assert dimensional_change(D(100), 100 + parse_percent(text)) == percent
+    assert Pair("A1", D(100), 100 + percent).after > 0
+
+
+@given(st.text(alphabet="0123456789.,+-\u2212\u2013% e/\u0663", max_size=10), st.booleans())
+@steady
+def test_any_text_gives_a_percent_or_a_sentence(text, signed):
+    try:
+        percent = parse_percent(text, signed=signed)
+    except PercentError as error:
+        assert str(error).endswith((".", "?"))
+        return
+    assert -100 < percent < 100
+    assert not (percent == 0 and percent.is_signed())
