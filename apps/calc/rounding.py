@@ -7,6 +7,8 @@ from .errors import RoundingError
 from .exact import number, own_context, positive
 
 Tie = Literal["even", "away"]
+Which = Literal["upper", "lower"]
+Method = Literal["absolute", "rounding"]
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -31,6 +33,35 @@ def round_to(value: Decimal, step: Decimal, tie: Tie = "even") -> Decimal:
     assert isinstance(exponent, int)  # the step is finite
     size = (multiples * width).quantize(Decimal(1).scaleb(min(exponent, 0)))
     return -size if given < 0 and size != 0 else size
+
+
+@own_context
+def compare(
+    value: Decimal, limit: Decimal, which: Which, method: Method, step: Decimal | None = None, tie: Tie = "even"
+) -> bool:
+    """Whether `value` meets the `limit` (same unit, both signed), by one of the two methods of ASTM E29.
+
+    "absolute": the unrounded value against the limit as if it had endless noughts. "rounding": the value is first
+    rounded to `step`, which is the last place of the limit as it is written where none is given (3.0 means tenths).
+    A value on the limit meets it. "Not more than 3 % shrinkage" is the lower limit -3. The two methods can give
+    different verdicts on the same value, so the method is agreed and stored with the limit. RoundingError for an
+    unknown method or kind of limit, and as `round_to`.
+    """
+    if which not in ("upper", "lower"):
+        raise RoundingError('The limit must be an "upper" or a "lower" one.', code="which")
+    if method not in ("absolute", "rounding"):
+        raise RoundingError('The method of comparing must be "absolute" or "rounding".', code="method")
+    bound = number(limit, "The limit", RoundingError)
+    compared = number(value, "The value to compare", RoundingError)
+    if method == "rounding":
+        compared = round_to(compared, _last_place(limit) if step is None else step, tie)
+    return compared <= bound if which == "upper" else compared >= bound
+
+
+def _last_place(limit: Decimal | int) -> Decimal:
+    exponent = Decimal(limit).as_tuple().exponent
+    assert isinstance(exponent, int)  # the limit is finite
+    return Decimal(1).scaleb(exponent)
 
 
 @own_context

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from apps.calc.rounding import format_change, round_to
+from apps.calc.rounding import compare, format_change, round_to
 
 from .support import published, refusal, steady
 
@@ -200,3 +200,73 @@ def test_a_printed_change_reads_back_and_never_holds_a_hyphen(value):
     assert "-" not in text
     assert D(text.replace("\u2212", "-")) == round_to(value, D("0.1"))
     assert text[0] in "+\u2212" or text == "0.0"
+
+
+# ASTM E29-13: the same shrinkage against "not more than 3.0 %", by the absolute and the rounding method; the last two
+# columns round ties to even and away from zero. Worked by hand.
+@pytest.mark.parametrize(
+    ("shrinkage", "absolute", "even", "away"),
+    [
+        ("2.95", True, True, True),
+        ("3.00", True, True, True),
+        ("3.000000001", False, True, True),
+        ("3.04", False, True, True),
+        ("3.05", False, True, False),  # 3.0 or 3.1
+        ("3.0500001", False, False, False),
+        ("3.06", False, False, False),
+    ],
+)
+def test_the_method_of_comparing_changes_the_verdict(shrinkage, absolute, even, away):
+    for value, limit, which in ((D(shrinkage), D("3.0"), "upper"), (-D(shrinkage), D("-3.0"), "lower")):
+        assert compare(value, limit, which, "absolute") is absolute
+        assert compare(value, limit, which, "rounding") is even
+        assert compare(value, limit, which, "rounding", tie="away") is away
+        assert compare(value, limit, which, "rounding", D("0.1"), "even") is even
+
+
+def test_the_step_is_the_last_place_of_the_limit_as_it_is_written():
+    assert compare(D("-3.4"), D(-3), "lower", "rounding")  # 3 means whole percents
+    assert not compare(D("-3.4"), D("-3.0"), "lower", "rounding")
+    assert not compare(D("-3.04"), D("-3.00"), "lower", "rounding")
+    assert compare(D(34), D("3E+1"), "upper", "rounding")
+    assert compare(D("-0.04"), D("0.0"), "lower", "rounding")
+    assert compare(D("0.4"), 0, "upper", "rounding")
+    assert compare(D("-3.24"), D("-3.0"), "lower", "rounding", D("0.5"))
+
+
+@pytest.mark.parametrize(
+    ("args", "code"),
+    [
+        ((D(1), D(1), "both", "absolute"), "which"),
+        ((D(1), D(1), "upper", "exact"), "method"),
+        ((D(1), D(1), None, None), "which"),
+        ((D("NaN"), D(1), "upper", "absolute"), "not_finite"),
+        ((D(1), D("sNaN"), "upper", "rounding"), "not_finite"),
+        ((D(1), D("Infinity"), "upper", "rounding"), "not_finite"),
+        ((1.0, D(1), "upper", "absolute"), "not_exact"),
+        ((D(1), "1", "upper", "absolute"), "not_exact"),
+        ((D(1), D(1), "upper", "rounding", D(0)), "not_positive"),
+        ((D(1), D(1), "upper", "rounding", D("0.1"), "up"), "tie"),
+    ],
+)
+def test_nothing_is_compared_with_an_unsound_limit(args, code):
+    assert refusal(compare, *args).code == code
+
+
+@given(
+    st.decimals(-20, 20, places=3),
+    st.decimals(-20, 20, places=1),
+    st.sampled_from(["upper", "lower"]),
+    st.sampled_from(["even", "away"]),
+)
+@steady
+def test_comparing_hangs_together(value, limit, which, tie):
+    inside = value <= limit if which == "upper" else value >= limit
+    assert compare(value, limit, which, "absolute", tie=tie) is inside
+    rounded = compare(value, limit, which, "rounding", D("0.1"), tie)
+    assert rounded is compare(round_to(value, D("0.1"), tie), limit, which, "absolute")
+    assert rounded or not inside  # with a limit on the step, rounding is never the stricter method
+    if abs(value - limit) > D("0.05"):
+        assert rounded is inside
+    other = {"upper": "lower", "lower": "upper"}[which]
+    assert compare(-value, -limit, other, "rounding", D("0.1"), tie) is rounded
