@@ -1,4 +1,4 @@
-"""Skew from diagonals: squares of 250 mm sheared on paper, the diagonals by Pythagoras."""
+"""Skew: squares of 250 mm sheared on paper, the diagonals by Pythagoras. Twist: a published figure of the trade."""
 
 import math
 from decimal import Decimal as D
@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from apps.calc.errors import SkewError
 from apps.calc.rounding import round_to
-from apps.calc.skew import from_diagonals
+from apps.calc.skew import from_diagonals, from_displacement, garment_twist
 
 from .support import refusal, steady
 
@@ -54,3 +54,73 @@ def test_sign_bound_and_unit(ac, bd, factor):
     assert abs(skew) < 200
     assert from_diagonals(ac * factor, bd * factor) == skew
     assert from_diagonals(bd, ac) == skew.copy_negate()
+
+
+def test_lines_drawn_on_a_sheared_square():
+    # 250 mm square, upper edge moved sideways by 5 %: both ends of the line lie 12.5 mm off.
+    assert from_displacement(D("12.5"), D("12.5"), D(250), D(250)) == 5
+    assert from_displacement(D(-10), D(-15), D(250), D(250)) == -5
+    assert from_displacement(D(10), D(-10), D(250), D(250)) == 0  # bowed, not skewed
+    assert from_displacement(D(0), D(0), D(250), D(251)) == 0
+
+
+@pytest.mark.parametrize("shear", [1, 2, 5, 10])
+def test_the_two_options_agree_on_a_sheared_square(shear):
+    moved = D(250 * shear) / 100
+    diagonals = [D(str(math.hypot(250 + sign * float(moved), 250))) for sign in (1, -1)]
+    by_lines = from_displacement(moved, moved, D(250), D(250))
+    assert by_lines == shear
+    # The diagonals give 100 x sin of nearly the angle whose tangent the displacement gives.
+    assert float(from_diagonals(*diagonals)) == pytest.approx(shear, rel=0.003)
+
+
+def test_a_published_spirality():
+    # onlineclothingstudy.com 2012: the seam lies half an inch off over eight inches, printed as 6.25 %.
+    assert garment_twist(D("0.5"), D(8)) == D("6.25")
+    assert garment_twist(D("12.7"), D("203.2")) == D("6.25")
+    assert garment_twist(D("-0.5"), D(8)) == D("-6.25")
+
+
+def test_a_seam_on_the_fold_has_no_twist():
+    assert garment_twist(D(0), D(600)) == 0
+    assert not garment_twist(D("-0.0"), D(600)).is_signed()
+
+
+BAD_LENGTHS = [D("NaN"), D("sNaN"), D("Infinity"), D("1E+99"), 250.0, "250", None]
+
+
+@pytest.mark.parametrize("bad", [*BAD_LENGTHS, D(0), D(-1)])
+def test_an_edge_is_a_length(bad):
+    assert isinstance(refusal(from_displacement, D(1), D(1), bad, D(250)), SkewError)
+    assert isinstance(refusal(from_displacement, D(1), D(1), D(250), bad), SkewError)
+    assert isinstance(refusal(garment_twist, D(1), bad), SkewError)
+
+
+@pytest.mark.parametrize("bad", BAD_LENGTHS)
+def test_a_displacement_is_a_distance(bad):
+    assert "AA'" in str(refusal(from_displacement, bad, D(1), D(250), D(250)))
+    assert "DD'" in str(refusal(from_displacement, D(1), bad, D(250), D(250)))
+    assert "AA'" in str(refusal(garment_twist, bad, D(250)))
+
+
+def test_lengths_that_were_mixed_up_are_asked_back():
+    assert refusal(from_displacement, D(250), D(250), D(12), D(12)).code == "too_far"
+    assert refusal(garment_twist, D(600), D(20)).code == "too_far"
+    assert refusal(garment_twist, D(-600), D(600)).code == "too_far"
+
+
+@given(
+    st.decimals(-50, 50, places=1),
+    st.decimals(-50, 50, places=1),
+    st.decimals(200, 700, places=1),
+    st.sampled_from([D("25.4"), D("0.1")]),
+)
+@steady
+def test_displacements_keep_sign_and_unit(aa, dd, edge, factor):
+    skew = from_displacement(aa, dd, edge, edge + 1)
+    assert float(skew) == pytest.approx(100 * float(aa + dd) / float(2 * edge + 1), abs=1e-9)
+    assert from_displacement(aa * factor, dd * factor, edge * factor, (edge + 1) * factor) == skew
+    assert from_displacement(-aa, -dd, edge, edge + 1) == skew.copy_negate()
+    twist = garment_twist(aa, edge)
+    assert (twist > 0, twist < 0) == (aa > 0, aa < 0)
+    assert garment_twist(aa * factor, edge * factor) == twist
