@@ -1,9 +1,9 @@
-"""How many specimens a wanted precision needs."""
+"""How many specimens a wanted precision needs, and what precision a number of them gives."""
 
 from decimal import Decimal
 
 from .errors import SamplingError
-from .exact import number, own_context, positive, probability
+from .exact import WORKING, number, own_context, positive, probability, settle
 from .quantiles import t_quantile
 
 _MOST = 1_000_000
@@ -39,3 +39,19 @@ def specimens_needed(sd: Decimal, error: Decimal, confidence: float = 0.95) -> i
         middle = (low + high) // 2
         low, high = (low, middle) if enough(middle) else (middle + 1, high)
     return low
+
+
+@own_context
+def half_width(sd: Decimal, specimens: int, confidence: float = 0.95) -> Decimal:
+    """How far the mean of `specimens` results may lie from the true one: t sd / sqrt(n), two-sided, unit of `sd`.
+
+    The other way round of `specimens_needed`; any text book, e.g. NIST/SEMATECH e-Handbook 1.3.5.2. SamplingError for
+    a negative spread, fewer than two specimens, more than a million, or a confidence outside 0..1.
+    """
+    spread = number(sd, "The standard deviation", SamplingError)
+    if spread < 0:
+        raise SamplingError(f"The standard deviation must not be negative, but is {spread}.", code="negative_spread")
+    if isinstance(specimens, bool) or not isinstance(specimens, int) or not 2 <= specimens <= _MOST:
+        raise SamplingError("A precision can be told of two specimens up to a million.", code="specimens")
+    tail = (1 - probability(confidence, "The confidence", SamplingError)) / 2
+    return settle(t_quantile(specimens - 1, tail) * spread / WORKING.sqrt(Decimal(specimens)))

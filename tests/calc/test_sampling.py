@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from apps.calc.errors import SamplingError
-from apps.calc.sampling import specimens_needed
+from apps.calc.sampling import half_width, specimens_needed
 
 from .support import refusal, steady
 
@@ -68,3 +68,43 @@ def test_it_is_the_smallest_sufficient_number(sd, error, confidence):
     assert n >= needed(n) - 1e-9
     assert all(m < needed(m) + 1e-9 for m in range(2, n))
     assert n >= math.floor((stats.norm.ppf(1 - (1 - confidence) / 2) * float(sd / error)) ** 2)
+
+
+def test_the_half_width_of_three_specimens():
+    # Changes -3.0, -3.4, -2.6: s = 0.4, t = 4.3027 with two degrees of freedom.
+    assert round(half_width(D("0.4"), 3), 4) == D("0.9937")
+
+
+def test_the_interval_of_the_nist_handbook():
+    # NIST/SEMATECH e-Handbook 1.3.5.2, ZARR13.DAT: 195 values, mean 9.261460, s 0.022789; 9.258242 to 9.264679.
+    width = half_width(D("0.022789"), 195)
+    assert abs(D("9.261460") - width - D("9.258242")) <= D("0.000001")
+    assert abs(D("9.261460") + width - D("9.264679")) <= D("0.000001")
+
+
+@pytest.mark.parametrize(
+    ("args", "code"),
+    [
+        ((D("-0.1"), 3), "negative_spread"),
+        ((D(1), 1), "specimens"),
+        ((D(1), 0), "specimens"),
+        ((D(1), 2.0), "specimens"),
+        ((D(1), True), "specimens"),
+        ((D(1), 10**7), "specimens"),
+        ((D(1), 3, 1.0), "not_a_probability"),
+        ((D("NaN"), 3), "not_finite"),
+        ((0.5, 3), "not_exact"),
+    ],
+)
+def test_no_half_width_without_sound_figures(args, code):
+    error = refusal(half_width, *args)
+    assert isinstance(error, SamplingError)
+    assert error.code == code
+
+
+@given(st.decimals("0.05", 3, places=2), st.decimals("0.3", 3, places=2), st.sampled_from([0.8, 0.9, 0.95, 0.99]))
+@steady
+def test_the_number_needed_is_the_first_with_the_precision(sd, error, confidence):
+    n = specimens_needed(sd, error, confidence)
+    assert half_width(sd, n, confidence) <= error
+    assert n == 2 or half_width(sd, n - 1, confidence) > error
