@@ -1,0 +1,20 @@
+"""The benchmark runs, so that it cannot rot. How long anything takes is no test's business."""
+
+import subprocess
+import sys
+
+import pytest
+
+from tests.bench.__main__ import PAGES
+from tests.house_rules import ROOT
+
+
+@pytest.mark.postgres_only
+def test_the_bench_runs_and_prints_its_ratios():
+    command = [sys.executable, "-m", "tests.bench", "--small=3", "--waiting=6", "--past=9", "--rounds=1", "--plans"]
+    result = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
+    assert result.returncode == 0, result.stdout + result.stderr
+    for name in [page for page, _, _ in PAGES] + ["12 specimens, 50 stages", "6 samples"]:
+        (line,) = [line for line in result.stdout.splitlines() if line.startswith(f"| {name} ")]
+        figures = [float(cell) for cell in line.strip(" |").split("|")[1:] if "to" not in cell]
+        assert min(figures) > 0, line
