@@ -25,6 +25,8 @@ class Asked(forms.Form):
 
     def put_beside(self, refusal: Exception) -> None:
         field = getattr(refusal, "field", None)
+        if getattr(refusal, "code", "") in ("future", "before_previous_step"):
+            field = "at"
         self.add_error(field if field in self.fields else None, str(refusal))
 
 
@@ -35,7 +37,7 @@ class CutForm(Asked):
     fewer_reason = forms.CharField(
         label="Why fewer", max_length=LONG, required=False, help_text="Only when fewer than the method asks for."
     )
-    at = done_at("Cut and marked at")
+    at = done_at("Done at")
 
 
 class SheetForm(Asked):
@@ -78,7 +80,7 @@ class SheetForm(Asked):
             super().put_beside(refusal)
             return
         self.asks_again = self.asks_again or refusal.code == "second_look"
-        self.add_error(None, str(refusal))
+        self.error_title = str(refusal)  # above the cells, which are all that there is to correct
         for pair_id, sentence in refusal.cells.items():
             name = self.name_of(pair_id)
             self.add_error(name if name in self.fields else None, sentence)

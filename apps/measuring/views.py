@@ -46,6 +46,7 @@ def cut(request: HttpRequest, code: str, ordinal: int) -> HttpResponse:
         else:
             return redirect(sheet_address(order, 0))
     context = {"order": order, "form": form, "cutting": queries.cutting(order), "drawing": pages.marks(order)}
+    context["garment"] = order.method.specimen_side_mm is None
     return render(request, "measuring/cut.html", context, status=422 if form.is_bound else 200)
 
 
@@ -57,7 +58,8 @@ def mark(request: HttpRequest, order: Request, form: CutForm) -> None:
         count, why = form.cleaned_data["count"], form.cleaned_data["fewer_reason"]
         pairs = services.cut_and_mark(request_id=order.pk, count=count, fewer_reason=why, **who)
     names = dict.fromkeys(pair.specimen.short_code for pair in pairs)
-    messages.success(request, f"{', '.join(names)} cut and marked. Read the original distances now.")
+    done = "marked" if order.method.specimen_side_mm is None else "cut and marked"
+    messages.success(request, f"{', '.join(names)} {done}. Read the original distances now.")
 
 
 @require_safe
@@ -163,6 +165,7 @@ def sheet_page(
         "form": form,
         "lost_form": lost_form or LostMarkForm(sheet=sheet),
         "may_write": may_write(request) and sheet.may_change,
+        "conditioning": queries.conditioning(sheet.request) if sheet.due else [],
         **pages.of_sheet(sheet, form),
     }
     return render(request, "measuring/readings.html", context, status=status)

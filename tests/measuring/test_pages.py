@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from apps.core import clock
 from apps.intake.models import Job, Request, Specimen
-from apps.intake.services import send_back
+from apps.intake.services import JobDetails, SampleDetails, receive_job, send_back
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.queries import bench_list
 from apps.measuring.services import correct_reading
@@ -17,6 +17,7 @@ from tests.cast import (
     LabTestCase,
     a_marked_request,
     a_received_job,
+    a_request_for,
     after_cycle,
     with_originals,
     with_readings,
@@ -90,6 +91,14 @@ class BenchPageTests(LabTestCase):
         self.assertEqual(len(page.context["rows"]), 1)
 
 
+def a_garment(cast):
+    """A shirt of three, invented."""
+    asked = a_request_for(method="aatcc-tm150-2018")
+    sample = SampleDetails("a shirt, invented", "woven", kind="garment", requests=(asked,))
+    job = receive_job(job=JobDetails(cast.quellbach, received_at=NOON), samples=[sample], by=cast.fran, at=NOON)
+    return job.samples.get()
+
+
 class CutPageTests(LabTestCase):
     def setUp(self):
         self.request = Request.objects.get(sample__job=a_received_job(self))
@@ -106,6 +115,22 @@ class CutPageTests(LabTestCase):
         )
         self.assertContains(answer, "A1, A2, A3 cut and marked.")
         self.assertContains(self.client.get(self.address), "are cut and marked.")
+
+    def test_the_jobs_number_goes_on_the_cloth_too(self):
+        self.assertContains(
+            self.client.get(self.address), f'<span class="code">{self.request.sample.job.number}</span>'
+        )
+
+    def test_a_garment_is_marked_and_not_cut(self):
+        garment = Request.objects.get(sample=a_garment(self))
+        self.assertContains(self.client.get(reverse("measuring:bench")), "Mark 3 garments")
+        address = reverse("measuring:cut", args=[garment.sample.code, 1])
+        page = self.client.get(address)
+        for words in ("cut and", "Cut ", "yarns share", "blade"):
+            self.assertNotContains(page, words)
+        self.assertContains(page, "pins, needles, batteries")
+        answer = self.client.post(address, {"count": "3"}, follow=True)
+        self.assertContains(answer, "A1, A2, A3 marked.")
 
     def test_a_second_tap_makes_no_more(self):
         key = str(uuid4())
@@ -163,8 +188,20 @@ class SheetPageTests(LabTestCase):
         for words in ("letters", "251.5", "A length has no sign", "is no length in mm", "2026-03-02T11"):
             self.assertContains(answer, words, status_code=422)
         answer = self.post({"A1 length 1": "letters", "A1 length 2": "251.5", "A1 width 1": "-3"})
-        self.assertContains(answer, "Look at the 2 cells marked", status_code=422)
+        self.assertContains(answer, "Look at the 2 cells marked; nothing is saved yet.", status_code=422)
+        self.assertNotContains(answer, "things to correct", status_code=422)
+        odd = self.post({"A1 length 1": "letters", "A1 length 2": "2515"})
+        self.assertContains(odd, "Look at the 2 cells marked", status_code=422)
         self.assertEqual(Reading.objects.count(), 0)
+
+    def test_a_time_before_the_marks_is_told_beside_the_time(self):
+        answer = self.post({"A1 length 1": "250"}, at="2020-01-01T10:00")
+        self.assertIn("at", answer.context["form"].errors)
+
+    def test_what_comes_before_reading_is_shown_while_readings_are_due(self):
+        self.assertContains(self.look(), "65 ± 5 % RH")
+        with_originals(self, self.request, "250")
+        self.assertNotContains(self.look(), "65 ± 5 % RH")
 
     def test_bad_input_in_a_cell(self):
         for text in (
@@ -267,7 +304,7 @@ class SheetPageTests(LabTestCase):
         for request in (self.request, big):
             address = reverse("measuring:readings", args=[request.sample.code])
             self.client.get(address)
-            with self.subTest(request), self.assertNumQueries(12):
+            with self.subTest(request), self.assertNumQueries(13):
                 self.client.get(address)
 
     def test_without_specimens_or_requests(self):

@@ -1,7 +1,7 @@
 """What the bench sees, and the results that reports rely on. Other rooms import from here."""
 
 from apps.measuring.queries.bench import BenchRow, Due, bench_list, bench_rows
-from apps.measuring.queries.cutting import Cutting, all_values, cutting
+from apps.measuring.queries.cutting import Cutting, all_values, conditioning, cutting
 from apps.measuring.queries.due import due_stages, loads_of, not_due, stage_words
 from apps.measuring.queries.figures import results_of
 from apps.measuring.queries.sheet import Sheet, sheet, stage_to_open
@@ -14,6 +14,7 @@ __all__ = [
     "all_values",
     "bench_list",
     "bench_rows",
+    "conditioning",
     "cutting",
     "due_stages",
     "loads_of",

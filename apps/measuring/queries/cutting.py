@@ -16,6 +16,10 @@ AT_THE_TABLE = (
 )
 
 
+# And before anything is read.
+BEFORE_READING = "condition"
+
+
 @dataclass(frozen=True)
 class Cutting:
     """The codes that go on the cloth (as many as the method asks for), what is cut, and the method's figures."""
@@ -36,6 +40,12 @@ def cutting(order: Request) -> Cutting:
         marked=[specimen for specimen in specimens if specimen.stage != Specimen.Stage.CUT],
         figures=[figure for figure in figures if figure.is_known],
     )
+
+
+def conditioning(order: Request) -> list[Figure]:
+    """What the method says of the atmosphere and the time in it, before its specimens are read."""
+    figures = Figure.objects.filter(owner=order.method.owner, name__startswith=BEFORE_READING)
+    return [figure for figure in figures if figure.is_known]
 
 
 def all_values(reading: Reading) -> list[Reading]:

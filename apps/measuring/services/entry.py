@@ -124,7 +124,8 @@ def enter_readings(
     _check_cells(sheet)
     odd = _odd_values(sheet)
     if sheet.cells:
-        raise SheetRefused(_how_many(sheet.cells), cells={**odd, **sheet.cells})
+        cells = {**odd, **sheet.cells}
+        raise SheetRefused(_how_many(cells), cells=cells)
     _check_second_look(odd, confirmed, remark)
     if not sheet.fresh:
         return [sheet.standing[entry.pair_id, stage] for entry in entries]
