@@ -288,7 +288,10 @@ def _look(sheet: _Sheet, pair_id: int, mm: Decimal) -> Looked | None:
 
 def _check_second_look(odd: dict[int, str], confirmed: bool, remark: str) -> None:
     if odd and not confirmed:
-        sentence = "Some values look like a slip; nothing is saved yet. Look again at the cells marked; if they are right, say why."
+        sentence = (
+            "Some values look like a slip; nothing is saved yet. Look again at the cells marked; "
+            "if they are right, say why."
+        )
         raise SheetRefused(sentence, cells=odd, code="second_look")
     if odd and not remark.strip():
         raise Refusal("Say why these values are right; the report prints it.", code="no_reason", field="remark")
