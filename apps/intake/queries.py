@@ -333,10 +333,15 @@ def way_shown(row: Request) -> WayShown:
 def _limits_told(row: Request, direction: str) -> str:
     lower, upper = row.limits(direction)
     if lower is not None and upper is not None:
-        return f"{direction} from {_short(lower)} to {_short(upper)} %"
+        return f"{direction} from {_limit(lower)} to {_limit(upper)} %"
     if lower is not None:
-        return f"{direction} not below {_short(lower)} %"
-    return f"{direction} not above {_short(upper)} %" if upper is not None else ""
+        return f"{direction} not below {_limit(lower)} %"
+    return f"{direction} not above {_limit(upper)} %" if upper is not None else ""
+
+
+def _limit(figure: Decimal) -> str:
+    """Growth carries its plus, as in the report."""
+    return f"+{_short(figure)}" if figure > 0 else _short(figure)
 
 
 def _short(figure: Decimal) -> str:
