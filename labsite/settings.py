@@ -111,6 +111,7 @@ INSTALLED_APPS = [
     "apps.laundering",
     "apps.measuring",
     "apps.reporting",
+    "apps.sheets",
     "apps.portal",
     "apps.front",
 ]

@@ -1,0 +1,147 @@
+"""Readings as typed, in whole nanometres.
+
+A percent reading p is the pair 100 -> 100 + p; one percent counts as a million units, as a millimetre counts as a
+million nanometres.
+"""
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from apps.calc.errors import CalcError, LengthError
+from apps.calc.exact import own_context
+from apps.calc.lengths import parse_length
+
+UNITS = ("mm", "cm", "in", "pct")
+PERCENT, NO_UNIT = UNITS.index("pct"), len(UNITS)
+SCALE = 1_000_000
+WHOLE = 100 * SCALE  # the length before washing of a pair read in percent
+WIDTH = 16  # bytes of a value on the quick way; longer ones are read one by one
+
+MOST_DECIMALS, MOST_WHOLE_DIGITS = 6, 4
+NANOMETRES = np.array([1_000_000, 10_000_000, 25_400_000, SCALE, 1], dtype=np.int64)
+_PERCENT = re.compile(r"([+\-\N{MINUS SIGN}]?)([0-9]+)(?:([.,])([0-9]+))?")
+LEAST_PERCENT, MOST_PERCENT = -100, 1000
+
+
+@own_context
+def parse_percent(text: str) -> Decimal:
+    """The change read off a percent scale, exact: "-2.5", "+1", "−0,5". LengthError with a sentence for all else."""
+    typed = text.strip()
+    if not typed:
+        raise LengthError("Enter the percent that was read.", code="empty")
+    match = _PERCENT.fullmatch(typed) if len(typed) <= 32 else None
+    if match is None:
+        raise LengthError("This is no percent reading. Write it like -2.5, without a percent sign.", code="percent")
+    sign, whole, mark, decimals = match.groups()
+    if mark == "," and len(decimals) == 3:
+        raise LengthError("A comma before three digits can be read two ways. Write a point.", code="thousand")
+    percent = Decimal(f"{'-' if sign and sign != '+' else ''}{whole}.{decimals or '0'}")
+    if not LEAST_PERCENT < percent <= MOST_PERCENT:
+        raise LengthError("A percent reading lies above -100 and at most at 1000.", code="out_of_range")
+    return percent + 0  # "-0" is zero
+
+
+@own_context
+def parse_value(text: str, unit: str) -> Decimal:
+    """A reading in nanometres, for percent the length after washing of the pair 100 -> 100 + p. Exact."""
+    if not text.strip():
+        raise LengthError("This cell is empty.", code="empty")
+    if unit == "pct":
+        return WHOLE + parse_percent(text) * SCALE
+    return parse_length(text, unit) * SCALE  # type: ignore[arg-type]
+
+
+@dataclass
+class Plain:
+    """Of each text: its digits as one number, how many are decimals, whether it is plain (a sign perhaps, few digits,
+    one mark with digits on both sides), whether it carries a sign, whether a comma stands before just three digits."""
+
+    number: np.ndarray
+    decimals: np.ndarray
+    fine: np.ndarray
+    signed: np.ndarray
+    two_ways: np.ndarray
+
+    def __getitem__(self, places: np.ndarray) -> "Plain":
+        return Plain(*(values[places] for values in vars(self).values()))
+
+
+def plain_decimals(texts: np.ndarray) -> Plain:
+    """Texts of WIDTH bytes, read all at once."""
+    grid = texts.view(np.uint8).reshape(-1, WIDTH)
+    count = len(grid)
+    number = np.zeros(count, dtype=np.int64)
+    whole, decimals = np.zeros(count, dtype=np.int8), np.zeros(count, dtype=np.int8)
+    marked, comma, ended = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
+    fine = np.ones(count, dtype=bool)
+    signed = np.isin(grid[:, 0], (ord("-"), ord("+")))
+    minus = grid[:, 0] == ord("-")
+    for place in range(WIDTH):
+        column = grid[:, place]
+        if not column.any():
+            break
+        digit = column - ord("0")  # unsigned: all else is above 9
+        is_digit = digit <= 9
+        mark = (column == ord(".")) | (column == ord(","))
+        end = column == 0
+        fine &= is_digit & ~ended | mark & ~marked & (whole > 0) | end
+        if place == 0:
+            fine |= signed
+        number = np.where(is_digit, number * 10 + digit, number)
+        comma |= column == ord(",")
+        decimals += is_digit & marked
+        whole += is_digit & ~marked
+        marked |= mark
+        ended |= end
+    fine &= (whole > 0) & (whole <= MOST_WHOLE_DIGITS) & (decimals <= MOST_DECIMALS) & (~marked | (decimals > 0))
+    number = np.where(fine, np.where(minus, -number, number), 0)
+    return Plain(number, decimals, fine, signed, comma & (decimals == 3))
+
+
+def as_bytes(labels: list[str] | np.ndarray) -> np.ndarray:
+    """Texts as WIDTH-byte texts; one that does not fit becomes a text that is no plain decimal."""
+    if isinstance(labels, np.ndarray):
+        return labels
+    fitting = [text if len(text) < WIDTH and text.isascii() and "\0" not in text else "?" for text in labels]
+    return np.array(fitting, dtype=f"S{WIDTH}")
+
+
+def as_text(label: str | bytes) -> str:
+    return label.decode("utf-8", "replace") if isinstance(label, bytes) else label
+
+
+class Parsed:
+    """Distinct (text, unit) in nanometres. `whole` are exact whole numbers; those off the grid of whole nanometres
+    are in `exact`, those that are no reading in `sentences`, by their place."""
+
+    def __init__(self, labels: list[str] | np.ndarray, of_label: np.ndarray, of_unit: np.ndarray) -> None:
+        """`of_label` and `of_unit`: the places of the text in `labels` and of the unit in UNITS, of each pair. Beside
+        NO_UNIT a text is only looked at for being there at all."""
+        plain = plain_decimals(as_bytes(labels))[of_label]
+        percent = of_unit == PERCENT
+        over, under = plain.number * NANOMETRES[of_unit], 10 ** plain.decimals.astype(np.int64)
+        self.whole = np.where(percent, WHOLE, 0) + over // under
+        length = ~plain.signed & (over > 0) & ~(plain.two_ways & (of_unit == UNITS.index("mm")))
+        change = (self.whole > 0) & (self.whole <= WHOLE + MOST_PERCENT * SCALE) & ~plain.two_ways
+        quick = plain.fine & (over % under == 0) & np.where(percent, change, length)
+        self.exact: dict[int, Decimal] = {}
+        self.sentences: dict[int, str] = {}
+        for place in np.flatnonzero(~quick | (of_unit == NO_UNIT)).tolist():
+            self._read(place, as_text(labels[of_label[place]]), int(of_unit[place]))
+
+    def _read(self, place: int, text: str, unit: int) -> None:
+        if unit == NO_UNIT and text.strip():
+            return
+        try:
+            value = parse_value(text, (*UNITS, "")[unit])
+        except CalcError as fault:
+            self.sentences[place] = fault.sentence
+            self.whole[place] = 0
+            return
+        whole = int(value)
+        self.whole[place] = whole
+        if whole != value:
+            self.exact[place] = value
