@@ -37,7 +37,7 @@ def text(report) -> str:
 
 def test_a_title(report):
     assert "Test report" in report[0]
-    assert "Dimensional change after home laundering" in report[0]
+    assert "Dimensional change after washing and drying" in report[0]
 
 
 def test_b_name_and_address_of_the_laboratory(report):
@@ -283,3 +283,30 @@ def test_inches_are_printed_as_typed_with_millimetres():
     first = paper.facts(unit="in")["requests"][0]["specimens"][0]["pairs"][0]["readings"][0]
     assert f"{first['text']} in" in text
     assert first["mm"].rstrip("0") in text
+
+
+def test_scope_is_told_only_where_an_accreditation_is_claimed():
+    facts = paper.facts(samples=2)
+    assert "outside the scope" not in " ".join(pages(facts))
+    facts["requests"][0]["method"]["in_scope"] = True
+    text = " ".join(pages(facts))
+    assert "outside the scope of accreditation" in text and "within the scope" in text
+
+
+def test_a_single_limit_cannot_be_read_the_other_way_round():
+    text = " ".join(pages(paper.facts(limits=("-3.00", None))))
+    assert "not below −3.0" in text and "at least" not in text
+
+
+def test_the_guarded_rule_prints_the_limits_that_were_held_against():
+    facts = paper.facts()
+    assert "Moved limits" not in " ".join(pages(facts))
+    request = facts["requests"][0]
+    request["decision_rule"] = "guarded"
+    for result in request["results"]:
+        result["verdict"] |= {"lower_limit": "-2.6745", "upper_limit": "1.1745"}
+    assert "Moved limits in percent: length after cycle 1 −2.67 to +1.17" in " ".join(pages(facts))
+
+
+def test_what_is_not_recorded_is_said(text):
+    assert "The time and the atmosphere of conditioning are not part of these records." in text

@@ -72,6 +72,11 @@ class Facts:
         return self.lab["location"] or self.lab["address"]
 
     @property
+    def claims_scope(self) -> bool:
+        """Whether any result lies within an accreditation; only then is it told of each whether it does."""
+        return any(request.method["in_scope"] for request in self.requests)
+
+    @property
     def load_lines(self) -> list[LoadLine]:
         return load_lines(self.loads)
 

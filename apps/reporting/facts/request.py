@@ -233,6 +233,23 @@ class RequestFacts:
         ]
 
     @property
+    def rule_told(self) -> str:
+        """How pass and fail were decided; by the guarded rule with the limits that the results were held against."""
+        if not self.has_limits:
+            return "no limits agreed, so no statement of conformity is made"
+        moved = [
+            f"{result['direction']} after cycle {result['stage']} {self._moved(result['verdict'])}"
+            for result in self.data["results"]
+            if result["verdict"] and self.data["decision_rule"] == "guarded"
+        ]
+        return self.data["decision_told"] + (f" Moved limits in percent: {'; '.join(moved)}." if moved else "")
+
+    @staticmethod
+    def _moved(verdict: Mapping[str, Any]) -> str:
+        ends = (verdict["lower_limit"], verdict["upper_limit"])
+        return wording.limits_told(*(None if end is None else round(Decimal(end), 2) for end in ends))
+
+    @property
     def fewer_than_asked(self) -> bool:
         return bool(self.data["fewer_reason"])
 

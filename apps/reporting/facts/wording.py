@@ -3,9 +3,11 @@
 from decimal import Decimal
 
 TITLE = "Test report"
-SUBJECT = "Dimensional change after home laundering"
+SUBJECT = "Dimensional change after washing and drying"
 SIGN = "Change in percent of the distance before washing: minus is shrinkage, plus is growth."
 SUPPLIED = "†"
+FINAL = "In bold: the result after the last cycle ordered."
+NOT_RECORDED = "The time and the atmosphere of conditioning are not part of these records."
 
 MEANING = "reviewed and authorised"
 
@@ -82,9 +84,9 @@ def signed(value: Decimal | str) -> str:
 
 
 def limits_told(lower: Decimal | str | None, upper: Decimal | str | None) -> str:
-    """−3.0 to +1.0; at least −3.0; at most +1.0; none agreed."""
+    """−3.0 to +1.0; not below −3.0; not above +1.0; none agreed. "At least −3" might be read as shrinking that much."""
     if lower is not None and upper is not None:
         return f"{signed(lower)} to {signed(upper)}"
     if lower is not None:
-        return f"at least {signed(lower)}"
-    return "none agreed" if upper is None else f"at most {signed(upper)}"
+        return f"not below {signed(lower)}"
+    return "none agreed" if upper is None else f"not above {signed(upper)}"

@@ -9,7 +9,7 @@ from apps.reporting.facts import Facts
 from apps.reporting.facts.reader import RequestFacts
 from apps.reporting.facts.request import STAGES_A_TABLE
 from apps.reporting.facts.told import Cell, SpecimenTable, day, tidy, when
-from apps.reporting.facts.wording import SUPPLIED, UNCERTAINTY
+from apps.reporting.facts.wording import NOT_RECORDED, SUPPLIED, UNCERTAINTY
 from apps.reporting.pdf.curve import OnPaper
 from apps.reporting.pdf.ink import (
     BOLD,
@@ -57,7 +57,7 @@ def methods(facts: Facts) -> list[Flowable]:
     """Requests tested in the very same way are told together."""
     alike: dict[tuple[tuple[str, str], ...], list[RequestFacts]] = {}
     for request in facts.requests:
-        alike.setdefault(tuple(method_rows(request)), []).append(request)
+        alike.setdefault(tuple(method_rows(request, facts.claims_scope)), []).append(request)
     told: list[Flowable] = [
         KeepTogether([say(", ".join(request.code for request in requests), SUBSECTION), pairs(rows)])
         for rows, requests in alike.items()
@@ -65,22 +65,24 @@ def methods(facts: Facts) -> list[Flowable]:
     return section("Methods and test conditions", *told)
 
 
-def method_rows(request: RequestFacts) -> list[tuple[str, str]]:
+def method_rows(request: RequestFacts, claims_scope: bool) -> list[tuple[str, str]]:
     method, procedure, drying, data = request.method, request.procedure, request.drying, request.data
+    scope = ("within the scope" if method["in_scope"] else "outside the scope") if claims_scope else ""
     side = tidy(method["specimen_side_mm"], "mm")
     marks = f"{method['pairs_per_direction']} pairs in each direction, {tidy(method['benchmark_mm'], 'mm')} apart"
     bath = f"{tidy(procedure['wash_temp_c'])} ± {tidy(procedure['wash_temp_tolerance_c'])} °C"
     load = f"{tidy(procedure['load_mass_g'])} ± {tidy(procedure['load_tolerance_g'])} g"
     return [
         ("Method", f"{method['name']}, {method['title']}"),
-        ("Accreditation", "within the scope" if method["in_scope"] else "outside the scope"),
+        ("Accreditation", scope),
         ("Specimens", f"{method['specimens']} asked for, " + (f"{side} square" if side else "each a whole garment")),
         ("Fewer specimens", data["fewer_reason"]),
-        ("Marks", f"{marks}, read to {tidy(method['reading_resolution_mm'], 'mm')}"),
+        ("Marks", f"{marks}, read to {tidy(method['reading_resolution_mm'], 'mm')} or finer"),
+        ("Conditioning", NOT_RECORDED),
         ("Result", f"{method['averaging_told']}; reported to the nearest {tidy(method['rounding_step'])} %"),
         ("Washing", f"{procedure['name']}, {procedure['title']} ({procedure['source']})"),
         ("Machine and bath", f"{procedure['machine_kind']}, {procedure['programme']}, {bath}, load {load}"),
-        ("Ballast and detergent", f"{procedure['ballast']}; {procedure['detergent']}"),
+        ("Ballast and detergent", f"as the procedure allows: {procedure['ballast']}; {procedure['detergent']}"),
         ("Drying", f"{drying['name']}: {drying['instruction']} ({drying['source']})"),
         ("Cycles", f"{request.cycles}, measured after {', '.join(str(n) for n in request.measured_after)}"),
         ("Order reviewed", f"{data['review']['by']}, {day(data['review']['at'])} {_remark(data['review'])}".strip()),
@@ -213,10 +215,10 @@ def decision(facts: Facts) -> list[Flowable]:
 
 def _decision(request: RequestFacts) -> str:
     if not request.has_limits:
-        return "no limits agreed, so no statement of conformity is made"
+        return request.rule_told
     limits = "; ".join(f"{direction} {text} %" for direction, text in request.limits)
     source = f" Limits from: {request.data['limits_source']}." if request.data["limits_source"] else ""
-    return f"{limits}.{source} {request.data['decision_told']}"
+    return f"{limits}.{source} {request.rule_told}"
 
 
 def statements(facts: Facts, *, boxes: bool) -> list[Flowable]:

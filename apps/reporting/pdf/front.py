@@ -6,7 +6,7 @@ from reportlab.platypus import CondPageBreak, Flowable, HRFlowable, KeepTogether
 from apps.reporting.facts import Facts
 from apps.reporting.facts.reader import RequestFacts
 from apps.reporting.facts.told import Figure, when
-from apps.reporting.facts.wording import INVENTED, SIGN, SUPPLIED
+from apps.reporting.facts.wording import FINAL, INVENTED, SIGN, SUPPLIED
 from apps.reporting.pdf.ink import (
     BOLD,
     CELL,
@@ -102,7 +102,7 @@ def results(facts: Facts) -> list[Flowable]:
     marks: list[tuple] = [("LEFTPADDING", (4, 0), (4, -1), 22)]
     for request in facts.requests:
         place = len(rows) + 1
-        rows.append([_heading(request), "", "", "", "", ""])
+        rows.append([_heading(request, facts.claims_scope), "", "", "", "", ""])
         marks += [
             ("SPAN", (0, place), (-1, place)),
             ("TOPPADDING", (0, place), (-1, place), 7),
@@ -113,7 +113,7 @@ def results(facts: Facts) -> list[Flowable]:
     heads = ["Direction", "After cycle", "Change, %", "u, %", "Limits, %", "Verdict"]
     table = grid(heads, rows, [30, 22, 24, 20, 46, 40], figures=(1, 2, 3), extra=marks)
     notes = [f"{request.short}: {note}" for request in facts.requests for note in request.notes]
-    below = [say(text, SMALL) for text in (SIGN, *notes)]
+    below = [say(text, SMALL) for text in (f"{SIGN} {FINAL}", *notes)]
     return [CondPageBreak(170), *section("Results", table, gap(3), *below)]
 
 
@@ -122,9 +122,9 @@ def _together(rows: int) -> int:
     return rows if rows <= 12 else 2
 
 
-def _heading(request: RequestFacts) -> Paragraph:
+def _heading(request: RequestFacts, claims_scope: bool) -> Paragraph:
     sample = request.sample
-    scope = "" if request.method["in_scope"] else ", outside the scope of accreditation"
+    scope = ", outside the scope of accreditation" if claims_scope and not request.method["in_scope"] else ""
     cycles = "1 cycle" if request.cycles == 1 else f"{request.cycles} cycles"
     return Paragraph(
         f'<font name="{BOLD}">{markup(request.short)}</font>  {markup(sample["description"])} {SUPPLIED}  '
