@@ -33,6 +33,8 @@ WORDS: dict[str, str] = {
     "drying.ended": "Drying {drying} ended: {pieces}",
     "drying.void": "Drying {drying} void ({pieces}): {reason}",
     "cycle.ticked": "Cycle ticked off: {pieces}",
+    "tap.kept": "A tap that no longer fitted is kept for the manager ({what}): {refusal}",
+    "tap.judged": "A kept tap is judged ({what}): {judgement}",
     "report.approved": "Report {report} {meaning}",
     "report.issued": "Report {report} issued; what it rests on is locked",
     "report.file_made": "File of report {report} made",

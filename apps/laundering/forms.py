@@ -265,6 +265,12 @@ class AnswerForm(forms.Form):
     answer = Words("What you found or did", 500, needed=True, rows=2)
 
 
+class JudgeKeptForm(forms.Form):
+    """What the manager makes of a tap that came too late to fit."""
+
+    judgement = Words("What becomes of it", 500, needed=True, rows=2)
+
+
 class DayForm(forms.Form):
     """Which day of the log book."""
 

@@ -1,11 +1,12 @@
 """What the database itself says about loads, dryings and cycles."""
 
 from apps.intake.locks import SENTENCE, closed_sql, frozen_with_request
-from apps.laundering.models import CycleLog, Drying, Load, LoadCorrection, LoadPiece
+from apps.laundering.models import CycleLog, Drying, KeptTap, Load, LoadCorrection, LoadPiece
 from apps.trail.guarding import Guard, frozen_columns, insert_only, never_deleted, write_once
 
 KEPT = "a run that was made is kept; a closed one is put right by a correction"
 SHUT = "a piece that left its load, and the run it was in, stay as they are"
+AS_TAPPED = "a tap that was kept stays as it was tapped, and is judged once"
 IN_ORDER = "a cycle is logged for a piece that was washed and dried, one cycle after the other"
 
 OPENED_FOR = ("cycle_record",)
@@ -103,4 +104,8 @@ GUARDS = [
         IN_ORDER,
     ),
     *frozen_with_request("laundering_cyclelog", OF_SPECIMEN, opened_for=OPENED_FOR),
+    *never_deleted(KeptTap, sentence=AS_TAPPED),
+    write_once(KeptTap, *columns(KeptTap, "id", "judgement", "judged_by", "judged_at"), sentence=AS_TAPPED),
+    Guard("laundering_kepttap_judged_once", "laundering_kepttap", "update", "OLD.judged_at IS NOT NULL", AS_TAPPED),
+    *insert_only(KeptTap.pieces.through, sentence=AS_TAPPED),
 ]

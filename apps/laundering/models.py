@@ -1,4 +1,4 @@
-"""Wash runs, drying runs and the cycle log."""
+"""Wash runs, drying runs, the cycle log, and taps that came too late to fit."""
 
 from decimal import Decimal
 
@@ -253,3 +253,39 @@ class CycleLog(models.Model):
                 | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
             ),
         ]
+
+
+class KeptTap(models.Model):
+    """A tap that waited in a tablet and no longer fitted when it came: kept as it was tapped, for the manager."""
+
+    key = models.UUIDField(unique=True, help_text="of what was tapped: the same again is the row that is there")
+    what = models.CharField(max_length=300)
+    words = models.TextField("as the tablet showed it", blank=True)
+    path = models.CharField(max_length=200)
+    typed = models.JSONField("as it was sent")
+    refusal = models.TextField("why it did not fit")
+    load = models.ForeignKey(Load, models.PROTECT, null=True, related_name="kept_taps")
+    pieces = models.ManyToManyField(LoadPiece, related_name="kept_taps", blank=True)
+    tapped_at = models.DateTimeField(help_text="as the tablet says")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    kept_at = models.DateTimeField()
+    judgement = models.CharField(max_length=500, blank=True)
+    judged_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    judged_at = models.DateTimeField(null=True)
+
+    objects = OfTheLab.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        indexes = [models.Index(name="kept_tap_unjudged", fields=["id"], condition=Q(judged_at__isnull=True))]
+        constraints = [
+            models.CheckConstraint(name="kept_tap_says_what_and_why", condition=~Q(what="") & ~Q(refusal="")),
+            models.CheckConstraint(
+                name="kept_tap_judged_by_somebody",
+                condition=Q(judgement="", judged_by__isnull=True, judged_at__isnull=True)
+                | (~Q(judgement="") & Q(judged_by__isnull=False, judged_at__isnull=False)),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.what

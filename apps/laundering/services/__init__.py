@@ -4,6 +4,7 @@ from apps.laundering.services.conditions import WashRecord
 from apps.laundering.services.corrections import correct_load
 from apps.laundering.services.cycles import CycleOutOfOrder, tick_cycle, tick_cycles
 from apps.laundering.services.dryings import end_drying, start_drying, void_drying
+from apps.laundering.services.kept import Tap, judge_kept, keep_tap
 from apps.laundering.services.loads import end_wash, make_up_load, start_wash, take_out, void_load
 from apps.laundering.services.rules import NotAsAsked, Problem, ballast_advice
 
@@ -11,11 +12,14 @@ __all__ = [
     "CycleOutOfOrder",
     "NotAsAsked",
     "Problem",
+    "Tap",
     "WashRecord",
     "ballast_advice",
     "correct_load",
     "end_drying",
     "end_wash",
+    "judge_kept",
+    "keep_tap",
     "make_up_load",
     "start_drying",
     "start_wash",

@@ -7,7 +7,6 @@ from django.views.decorators.http import require_http_methods
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
-from apps.core import clock
 from apps.core.errors import Refusal
 from apps.intake.models import Specimen
 from apps.laundering import services
@@ -15,7 +14,7 @@ from apps.laundering.forms import WhenForm
 from apps.laundering.models import CycleLog, LoadPiece
 from apps.laundering.queries import LoadWhole
 from apps.laundering.views.loads import ACT, load_page, the_load
-from apps.laundering.views.posted import moment, numbers, posted_key
+from apps.laundering.views.posted import moment, numbers, posted_key, refuse
 
 
 @require_http_methods(ACT)
@@ -25,6 +24,7 @@ def tick(request: HttpRequest, specimen_id: int) -> HttpResponse:
     specimen = get_object_or_404(Specimen.objects.visible_to(request.user), pk=specimen_id)
     piece = LoadPiece.objects.filter(specimen=specimen).order_by("-pk").first()
     if request.method != "POST" or piece is None:
+        refuse(request, "This piece is in no load.")
         return redirect("laundering:queue")
     ordinal = numbers([request.POST.get("ordinal", "")])
     try:
@@ -32,11 +32,12 @@ def tick(request: HttpRequest, specimen_id: int) -> HttpResponse:
             specimen_id=specimen.pk,
             ordinal=min(ordinal[0], 32_000) if ordinal else 0,
             by=request.user,
-            at=clock.now(),
+            at=moment(request),
             key=posted_key(request),
         )
     except Refusal as refusal:
         messages.error(request, str(refusal))
+        refuse(request, str(refusal))
         status = 422
     else:
         messages.success(request, told([cycle]))
@@ -57,7 +58,7 @@ def tick_load(request: HttpRequest, number: int) -> HttpResponse:
         return redirect("laundering:load", load.pk)
     form = WhenForm(request.POST, prefix="tick")
     if form.is_valid():
-        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             cycles = services.tick_cycles(shown=shown(request.POST.getlist("piece")), **who)
         except Refusal as refusal:

@@ -31,7 +31,7 @@ def start(request: HttpRequest, number: int, procedure_id: int) -> HttpResponse:
     if form.is_valid():
         dryer = form.cleaned_data.get("dryer")
         otherwise = {name: form.cleaned_data[name] for name in ("deviation", "at_risk") if name in form.cleaned_data}
-        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             drying = services.start_drying(
                 load_id=load.pk, piece_ids=chosen, dryer_id=dryer and dryer.pk, **otherwise, **who
@@ -63,7 +63,7 @@ def end(request: HttpRequest, drying_id: int) -> HttpResponse:
     form = pages.end_drying_form(drying, Role.MANAGER in request.user.roles, request.POST)
     if form.is_valid():
         values = {name: value for name, value in form.cleaned_data.items() if name != "when"}
-        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             services.end_drying(drying_id=drying.pk, **{"lint_filter_cleaned": False, **values}, **who)
         except Refusal as refusal:
@@ -82,7 +82,7 @@ def void(request: HttpRequest, drying_id: int) -> HttpResponse:
         return redirect("laundering:load", load.pk)
     form = ReasonForm(request.POST, prefix=f"void-drying-{drying.pk}")
     if form.is_valid():
-        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             services.void_drying(drying_id=drying.pk, reason=form.cleaned_data["reason"], **who)
         except Refusal as refusal:

@@ -18,7 +18,8 @@ from apps.laundering.models import Load
 from apps.laundering.pages import Bound
 from apps.laundering.queries import LoadWhole
 from apps.laundering.services.figures import figure
-from apps.laundering.views.posted import moment, numbers, posted_key
+from apps.laundering.views.carried import tablet
+from apps.laundering.views.posted import moment, numbers, posted_key, refuse
 
 ACT = ["GET", "HEAD", "POST"]
 
@@ -32,8 +33,10 @@ def load_page(
     request: HttpRequest, load: Load, name: str = "", form: ActForm | None = None, chosen=None
 ) -> HttpResponse:
     """The page of a load; `form` is one that came back with errors, under the name of its step."""
+    if form:
+        refuse(request, *(sentence for errors in form.errors.values() for sentence in errors))
     bound = Bound({name: form} if form else {}, chosen)
-    context = pages.load_context(load, request.user, clock.now(), bound)
+    context = pages.load_context(load, request.user, clock.now(), bound) | {"tablet": tablet(request)}
     return render(request, "laundering/load.html", context, status=422 if form else 200)
 
 
@@ -67,7 +70,7 @@ def start(request: HttpRequest, number: int) -> HttpResponse:
     form = pages.start_form(LoadWhole(load, request.user), manager, today, request.POST)
     if form.is_valid():
         otherwise = {name: form.cleaned_data[name] for name in ("deviation", "at_risk") if name in form.cleaned_data}
-        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             load = services.start_wash(load_id=load.pk, **form.typed, **otherwise, **who)
         except Refusal as refusal:
@@ -87,7 +90,7 @@ def end(request: HttpRequest, number: int) -> HttpResponse:
     form = EndWashForm(request.POST)
     if form.is_valid():
         values = {name: form.cleaned_data[name] for name in ("spun", "rinse_temp_c")}
-        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             services.end_wash(load_id=load.pk, **values, **who)
         except Refusal as refusal:
@@ -106,7 +109,7 @@ def void(request: HttpRequest, number: int) -> HttpResponse:
         return redirect("laundering:load", load.pk)
     form = ReasonForm(request.POST, prefix="void")
     if form.is_valid():
-        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             services.void_load(load_id=load.pk, reason=form.cleaned_data["reason"], **who)
         except Refusal as refusal:
@@ -129,7 +132,7 @@ def take_out(request: HttpRequest, number: int) -> HttpResponse:
     wanted = numbers([request.POST.get("specimen", "")])
     specimen = get_object_or_404(specimens, pk=wanted[0] if wanted else 0)
     if form.is_valid():
-        who = {"by": request.user, "at": moment(form), "key": posted_key(request)}
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             services.take_out(load_id=load.pk, specimen_id=specimen.pk, reason=form.cleaned_data["reason"], **who)
         except Refusal as refusal:

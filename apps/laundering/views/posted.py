@@ -1,7 +1,7 @@
 """What comes with a form besides its fields."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
 from uuid import UUID
 
 from django.forms import Form
@@ -23,6 +23,27 @@ def numbers(texts: Iterable[str]) -> list[int]:
     return [int(text) for text in texts if text.isascii() and text.isdigit() and len(text) < 16]
 
 
-def moment(form: Form) -> datetime:
-    """When it was done: as typed, else now."""
-    return form.cleaned_data.get("when") or clock.now()
+def tapped_at(request: HttpRequest) -> datetime | None:
+    """When the tablet was tapped, if it says so: milliseconds on the house's own clock, as the tablet reckons it."""
+    text = request.POST.get("tapped_at", "")
+    try:
+        return datetime.fromtimestamp(int(text) / 1000, UTC) if text.isascii() and text.isdigit() else None
+    except (ValueError, OverflowError, OSError):
+        return None
+
+
+def moment(request: HttpRequest, form: Form | None = None) -> datetime:
+    """When it was done: as typed, else when it was tapped, else now.
+
+    A tablet that is a little ahead is not let into the future, or the next step would come before this one.
+    """
+    if form and (typed := form.cleaned_data.get("when")):
+        return typed
+    now = clock.now()
+    tapped = tapped_at(request) or now
+    return now if now < tapped <= now + clock.SKEW else tapped
+
+
+def refuse(request: HttpRequest, *sentences: str) -> None:
+    """What was refused, for whoever brought the tap (see carried.py)."""
+    request.refused = " ".join(sentences)

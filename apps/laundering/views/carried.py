@@ -1,0 +1,113 @@
+"""Taps that a tablet brings by script: at once, or later when there was no connection.
+
+The script marks them with the header X-Tap. `first`: the person stands in front of the page, and a refusal is shown
+there. `late`: it waited in the tablet; what no longer fits is kept for the manager. Every other post is a plain form's.
+The answer's header X-Tapped is how the tablet knows that it is the house that answers, and that the tap need not wait
+any longer: it is written, refused or kept.
+"""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+from uuid import uuid4
+
+from django.contrib import messages
+from django.core import signing
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http.response import HttpResponseRedirectBase
+
+from apps.accounts.gates import View
+from apps.core import clock
+from apps.laundering import services
+from apps.laundering.queries import pieces_meant
+from apps.laundering.services import Tap
+from apps.laundering.views.posted import posted_key, tapped_at
+
+SALT = "laundering.tap"
+OWN_FIELDS = ("csrfmiddlewaretoken", "key", "tapped_by", "tapped_at", "tapped_what", "tapped_words")
+
+
+def tablet(request: HttpRequest) -> dict[str, Any]:
+    """What a page of the laundry tells its script: whose page it is, proven, and what the house's clock says."""
+    return {
+        "person": request.user.pk,
+        "token": signing.dumps(request.user.pk, salt=SALT),
+        "now": int(clock.now().timestamp() * 1000),
+    }
+
+
+def carried(view: View) -> View:
+    """An act that may be tapped without a connection and sent later."""
+
+    @wraps(view)
+    def inner(request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        how = request.headers.get("X-Tap")
+        if request.method != "POST" or how not in ("first", "late"):
+            return view(request, *args, **kwargs)
+        if not request.user.is_authenticated:
+            return JsonResponse({"told": "Your sign-in has ended."}, status=401)
+        whose = _whose(request)
+        if whose not in (request.user.pk, None):
+            return JsonResponse({"told": "Somebody else is signed in now."}, status=409)
+        if how == "first":
+            return _answer(request, view(request, *args, **kwargs))
+        if whose is None:
+            return _keep(request, "It cannot be proven who tapped it.", kwargs)
+        return _late(view, request, *args, **kwargs)
+
+    return inner
+
+
+def _whose(request: HttpRequest) -> int | None:
+    """The person whose page was tapped; None when that cannot be told."""
+    try:
+        return signing.loads(request.POST.get("tapped_by", ""), salt=SALT)
+    except signing.BadSignature:
+        return None
+
+
+def _answer(request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    """Where to go next, for a script that cannot see where a redirection leads."""
+    if isinstance(response, HttpResponseRedirectBase):
+        response = JsonResponse({"next": response.url})
+    response["X-Tapped"] = "refused" if getattr(request, "refused", "") else "written"
+    return response
+
+
+def _late(view: Callable[..., HttpResponse], request: HttpRequest, *args, **kwargs) -> HttpResponse:
+    try:
+        response = view(request, *args, **kwargs)
+    except Http404:
+        return _keep(request, "What it was about is not there.", kwargs)
+    except PermissionDenied:
+        if not request.user.is_staff_of_lab:
+            raise
+        return _keep(request, "This person's roles no longer cover this step.", kwargs)
+    if refused := getattr(request, "refused", ""):
+        return _keep(request, refused, kwargs)
+    return _answer(request, response)
+
+
+def _keep(request: HttpRequest, refusal: str, kwargs: dict[str, Any]) -> HttpResponse:
+    about = {name: min(value, 2**62) for name, value in kwargs.items()}
+    pieces = list(pieces_meant(**about))
+    at = min(tapped_at(request) or clock.now(), clock.now())
+    row = services.keep_tap(
+        tap=Tap(
+            key=posted_key(request) or uuid4(),
+            path=request.path,
+            what=request.POST.get("tapped_what", ""),
+            words=request.POST.get("tapped_words", ""),
+            typed=[
+                (name, value) for name, values in request.POST.lists() if name not in OWN_FIELDS for value in values
+            ],
+        ),
+        piece_ids=[piece.pk for piece in pieces],
+        load_id=pieces[0].load_id if pieces else None,
+        refusal=refusal,
+        by=request.user,
+        at=at,
+    )
+    messages.warning(request, f"{row.what}: {row.refusal} It is kept for the manager.")
+    return JsonResponse({"kept": row.refusal}, headers={"X-Tapped": "kept"})
