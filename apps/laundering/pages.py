@@ -10,13 +10,14 @@ from django.urls import reverse
 from django.utils import timezone
 
 from apps.accounts.models import Role, User
+from apps.accounts.queries import the_lab
 from apps.equipment.models import Equipment
 from apps.equipment.queries import usable
 from apps.intake.models import Sample
 from apps.laundering import queries
 from apps.laundering.forms import EndDryingForm, EndWashForm, ReasonForm, StartDryingForm, StartWashForm, WhenForm
 from apps.laundering.models import Drying, Load, LoadPiece
-from apps.laundering.queries import LoadWhole
+from apps.laundering.queries import LoadWhole, Pace, Timer
 from apps.laundering.services import ballast_advice
 from apps.laundering.services.figures import plain
 from apps.methods.models import DryingProcedure, LaunderingProcedure
@@ -70,6 +71,7 @@ class EndSection:
     drying: Drying
     form: Form
     void_form: Form
+    timer: Timer
     next: bool = False
 
     @property
@@ -90,7 +92,7 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
     whole = LoadWhole(load, user)
     writes = bool(user.roles & WRITERS)
     manager = Role.MANAGER in user.roles
-    today = timezone.localdate(now)
+    today, pace = timezone.localdate(now), Pace.of(the_lab(), now)
     context: dict[str, Any] = {
         "load": load,
         "whole": whole,
@@ -113,8 +115,9 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
         context |= {"proposal": proposal(whole), "asked": asked(load.procedure)}
     if writes and load.state == Load.State.WASHING:
         context["end_form"] = bound.forms.get("end") or EndWashForm(initial={"spun": is_spun(whole)})
+        context["timer"] = pace.of_wash(load)
     if writes:
-        dry, end = dry_sections(whole, manager, today, bound), end_sections(whole, manager, bound)
+        dry, end = dry_sections(whole, manager, today, bound), end_sections(whole, manager, bound, pace)
         for section in [*dry, *end][:1]:
             section.next = not whole.to_tick  # one madder button a page, on the first thing to do
         context |= {"dry_sections": dry, "end_sections": end}
@@ -245,12 +248,13 @@ def dry_form(procedure: DryingProcedure, manager: bool, today, data: Any = None)
     return StartDryingForm(data, procedure=procedure, dryers=dryers(today), manager=manager, prefix=prefix)
 
 
-def end_sections(whole: LoadWhole, manager: bool, bound: Bound) -> list[EndSection]:
+def end_sections(whole: LoadWhole, manager: bool, bound: Bound, pace: Pace) -> list[EndSection]:
     return [
         EndSection(
             drying,
             bound.forms.get(f"dried-{drying.pk}") or end_drying_form(drying, manager),
             bound.forms.get(f"void-drying-{drying.pk}") or ReasonForm(prefix=f"void-drying-{drying.pk}"),
+            pace.of_drying(drying),
         )
         for drying in whole.running
     ]

@@ -4,10 +4,11 @@ import uuid
 from datetime import date, timedelta
 
 from apps.accounts.models import Lab
+from apps.accounts.queries import the_lab
 from apps.intake import services as intake
 from apps.intake.models import Job, Request, SendBack
 from apps.laundering.models import Load
-from apps.laundering.queries import groups, in_hand, laundry_queue, waiting
+from apps.laundering.queries import Pace, groups, in_hand, laundry_queue, waiting
 from apps.laundering.queries.queue import WITHOUT_SPIN, GroupKey
 from apps.methods.models import DryingProcedure
 from tests.cast import NOON, LabTestCase
@@ -81,8 +82,9 @@ class QueueTests(LabTestCase):
         drying = washed(self, ready(self))
         dry(self, drying)
         loads += [start(self, make_up(self, ready(self))), drying, make_up(self, ready(self))]
+        pace = Pace.of(the_lab(), NOON)
         with self.assertNumQueries(1):
-            found = in_hand(self.lou)
+            found = in_hand(self.lou, pace)
             self.assertEqual([one.load for one in found], loads)
             self.assertEqual([(one.to_tick, one.to_dry, len(one.dryings)) for one in found[:2]], [(3, 0, 0), (0, 3, 0)])
 
@@ -191,10 +193,10 @@ class QueuePageTests(LabTestCase):
         self.sign_in(self.lou)
         make_up(self, ready(self, count=2))
         ready(self, count=2)
-        with self.assertNumQueries(9):
+        with self.assertNumQueries(10):
             self.client.get("/laundry/")
         for how in ({}, {"construction": "knit"}, {"dry": "aatcc-c"}, {"bleeds": True}, {"bleeds": True}):
             make_up(self, ready(self, **how))
             [ready(self, **how) for _ in range(2)]
-        with self.assertNumQueries(9):
+        with self.assertNumQueries(10):
             self.client.get("/laundry/")

@@ -12,6 +12,7 @@ from apps.accounts.models import Lab, User
 from apps.accounts.queries import the_lab
 from apps.intake.models import Job, Request, Specimen
 from apps.laundering.models import Drying, Load, LoadPiece
+from apps.laundering.queries.timing import Pace, Timer
 from apps.methods.models import DryingProcedure, LaunderingProcedure
 
 Kind = DryingProcedure.Kind
@@ -179,6 +180,7 @@ class InHand:
 
     load: Load
     pieces: list[LoadPiece]
+    pace: Pace
 
     @property
     def jobs(self) -> dict[str, list[str]]:
@@ -205,6 +207,19 @@ class InHand:
         return f"{self.to_dry} wet, to dry"
 
     @property
+    def wash_timer(self) -> Timer | None:
+        return self.pace.of_wash(self.load) if self.load.state == Load.State.WASHING else None
+
+    @property
+    def drying_timers(self) -> list[tuple[Drying, Timer]]:
+        return [(drying, self.pace.of_drying(drying)) for drying in self.dryings]
+
+    @property
+    def is_over(self) -> bool:
+        """A run of it has taken as long as it should: it is to be unloaded now."""
+        return any(timer and timer.over for timer in (self.wash_timer, *(timer for _, timer in self.drying_timers)))
+
+    @property
     def dryings(self) -> list[Drying]:
         running = {p.drying_id: p.drying for p in self.pieces if p.drying and p.drying.state == Drying.State.RUNNING}
         return list(running.values())
@@ -220,17 +235,18 @@ class InHand:
         return (*(not step for step in order), self.since)
 
 
-def in_hand(user: User) -> list[InHand]:
+def in_hand(user: User, pace: Pace) -> list[InHand]:
     """Every load with pieces in it, in two queries at most."""
     rows = (
         LoadPiece.objects.visible_to(user)
         .filter(open=True)
-        .select_related("specimen__request__sample__job", "load__washer", "load__procedure", "drying__dryer")
+        .select_related("specimen__request__sample__job", "load__washer", "load__procedure")
+        .select_related("drying__dryer", "drying__procedure")
         .order_by("load_id", "specimen_id")
     )
     loads: dict[int, InHand] = {}
     for row in rows:
-        loads.setdefault(row.load_id, InHand(row.load, [])).pieces.append(row)
+        loads.setdefault(row.load_id, InHand(row.load, [], pace)).pieces.append(row)
     return sorted(loads.values(), key=lambda one: one.urgency)
 
 

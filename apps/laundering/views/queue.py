@@ -19,6 +19,8 @@ from apps.intake.queries import waiting_send_backs
 from apps.laundering import queries, services
 from apps.laundering.forms import AnswerForm, MakeUpForm
 from apps.laundering.pages import WRITERS
+from apps.laundering.queries import Pace
+from apps.laundering.views.carried import tablet
 from apps.laundering.views.posted import moment, numbers, posted_key
 
 GROUPS, PIECES = 10, 50
@@ -44,7 +46,7 @@ def make_up(request: HttpRequest) -> HttpResponse:
                 specimen_ids=chosen,
                 deviation=form.cleaned_data["deviation"],
                 by=request.user,
-                at=moment(form),
+                at=moment(request, form),
                 key=posted_key(request),
             )
         except Refusal as refusal:
@@ -57,9 +59,10 @@ def make_up(request: HttpRequest) -> HttpResponse:
 
 def queue_page(request: HttpRequest, form: MakeUpForm, chosen: Collection[int] = ()) -> HttpResponse:
     """The queue, or one group of it whole (?group=), with the form that came back in the group it came from."""
-    lab = the_lab()
+    lab, now = the_lab(), clock.now()
+    in_hand = queries.in_hand(request.user, Pace.of(lab, now))
     pieces = queries.waiting(request.user, lab)
-    groups = queries.groups(pieces, timezone.localdate(clock.now()))
+    groups = queries.groups(pieces, timezone.localdate(now))
     only = next((group for group in groups if str(group.key) == request.GET.get("group")), None)
     if only:
         page = Paginator(queries.of_group(pieces, only.key), PIECES).get_page(request.GET.get("page"))
@@ -73,7 +76,11 @@ def queue_page(request: HttpRequest, form: MakeUpForm, chosen: Collection[int] =
             (row, AnswerForm(auto_id=f"id_{row.pk}_%s"))
             for row in waiting_send_backs(user=request.user, to=SendBack.To.LAUNDRY)
         ],
-        "in_hand": queries.in_hand(request.user),
+        "unload_now": [one for one in in_hand if one.is_over],
+        "in_hand": [one for one in in_hand if not one.is_over],
+        "lab_minutes": (lab.wash_minutes, lab.tumble_minutes, lab.air_dry_hours),
+        "kept": queries.to_be_judged(request.user),
+        "tablet": tablet(request),
         "groups": groups,
         "only": only,
         "page": page,
