@@ -15,6 +15,15 @@
       location.assign("/sign-in/?next=" + encodeURIComponent(location.pathname + location.search));
     }
   });
+  // What the laundry keeps for when the connection is gone goes with the person it was kept for.
+  const forget = async () => {
+    const kept = "caches" in window ? await caches.keys() : [];
+    kept.filter((name) => name.startsWith("laundry-pages-")).forEach((name) => caches.delete(name));
+  };
+  document.addEventListener("submit", (event) => {
+    if (event.target.matches("form[action^='/sign-out/']")) forget();
+  });
+  if (location.pathname.startsWith("/sign-in/")) forget();
   document.addEventListener("htmx:sendError", () =>
     say("The lab's computer does not answer. Nothing was saved; try again when the connection is back."));
   document.addEventListener("htmx:responseError", (event) =>

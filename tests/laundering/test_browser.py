@@ -24,6 +24,7 @@ def test_a_tick_swaps_its_row_and_says_what_is_next(page: Page, context, live_se
     expect(page.get_by_role("button", name="Done: cycle 1")).to_have_count(2)
     assert CycleLog.objects.count() == 1
     page.get_by_role("button", name=re.compile("Tick off all")).click()
+    expect(page.get_by_role("button", name=re.compile("Tick off all"))).to_have_count(0)
     expect(page.locator("#messages")).to_contain_text("readings are due")
     assert CycleLog.objects.count() == 3
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
