@@ -45,7 +45,7 @@ def test_the_most_urgent_go_first_as_far_as_the_fewest_loads_allow():
 
 
 def test_largest_first_alone_would_need_one_load_more():
-    # Each piece, the heaviest first, into the first load with room: 600 + 300 and 500 + 200 + 200, and 200 is left over.
+    # The heaviest first into the first load with room gives 600 + 300 and 500 + 200 + 200, and 200 is left over.
     plan = group_queue(waiting(*((mass, 0) for mass in (600, 500, 300, 200, 200, 200))), D(1000))
     assert [load.mass_g for load in plan.loads] == [1000, 1000]  # 600 + 200 + 200 and 500 + 300 + 200
 
