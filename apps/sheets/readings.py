@@ -144,6 +144,8 @@ def wrong_unit(text: str) -> str:
 def read_cells(cells: Cells) -> Readings:
     """The readings of a sheet. WrongRows names all that is wrong; NeedsCare when the lines are not known."""
     check = Check(cells)
+    if not len(cells):
+        check.finish()
     names = {name: check.labels(name, wrong_name) for name in NAMES}
     stages = check.labels("stage", wrong_stage)
     units = check.labels("unit", wrong_unit)
@@ -194,7 +196,7 @@ def _once(check: Check, readings: Readings) -> None:
         if not first:
             first.update(zip(key[usable[::-1]].tolist(), usable[::-1].tolist(), strict=True))
         line = check.cells.lines[first[int(key[row])]]
-        return f"This pair was read at this stage in line {line} already."
+        return f"This pair was read at this stage in {'row' if check.cells.letters else 'line'} {line} already."
 
     check.note(again, "value", sentence)
 

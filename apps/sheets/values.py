@@ -13,6 +13,7 @@ import numpy as np
 from apps.calc.errors import CalcError, LengthError
 from apps.calc.exact import own_context
 from apps.calc.lengths import parse_length
+from apps.sheets.wrong import printable
 
 UNITS = ("mm", "cm", "in", "pct")
 PERCENT, NO_UNIT = UNITS.index("pct"), len(UNITS)
@@ -110,7 +111,8 @@ def as_bytes(labels: list[str] | np.ndarray) -> np.ndarray:
 
 
 def as_text(label: str | bytes) -> str:
-    return label.decode("utf-8", "replace") if isinstance(label, bytes) else label
+    """Bytes that are no UTF-8 stay visible as lone surrogates."""
+    return label.decode("utf-8", "surrogateescape") if isinstance(label, bytes) else label
 
 
 class Parsed:
@@ -138,7 +140,7 @@ class Parsed:
         try:
             value = parse_value(text, (*UNITS, "")[unit])
         except CalcError as fault:
-            self.sentences[place] = fault.sentence
+            self.sentences[place] = printable(fault.sentence)
             self.whole[place] = 0
             return
         whole = int(value)

@@ -21,6 +21,7 @@ MOST_AT_ONCE = 4 << 20
 FORMULA = re.compile(rb"<(?:\w+:)?f[\s>/]")
 DOCTYPE = re.compile(rb"<!(?:DOCTYPE|ENTITY)", re.IGNORECASE)
 BLOCK = 1 << 20
+BLANK_ROWS = 50_000  # so many may stand in the file without anything in them
 ROW, TEXT = re.compile(rb"<(?:\w+:)?row[\s>/]"), re.compile(rb"<(?:\w+:)?si[\s>/]")
 ERRORS = ("#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A")
 
@@ -59,16 +60,16 @@ def inspect(file: BinaryIO, limits: Limits) -> bool:
                 )
             for part in parts:
                 if part.filename.endswith((".xml", ".rels")):
-                    formulas |= _scan(packed, part)
+                    formulas |= _scan(packed, part, limits)
     except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, ValueError, OSError) as fault:
         raise unreadable("This XLSX workbook is damaged or locked by a password.") from fault
     return formulas
 
 
-def _scan(packed: zipfile.ZipFile, part: zipfile.ZipInfo) -> bool:
+def _scan(packed: zipfile.ZipFile, part: zipfile.ZipInfo, limits: Limits) -> bool:
     sheet, texts = "worksheets/" in part.filename, "sharedStrings" in part.filename
     begins = ROW if sheet else TEXT if texts else None
-    formulas, at, since, rest = False, 0, 0, b""  # `since`: where the last row or text began
+    formulas, rows, at, since, rest = False, 0, 0, 0, b""  # `since`: where the last row or text began
     with packed.open(part) as unpacked:
         while block := unpacked.read(BLOCK):
             text = rest + block
@@ -80,6 +81,11 @@ def _scan(packed: zipfile.ZipFile, part: zipfile.ZipInfo) -> bool:
                 if place - since > MOST_AT_ONCE:
                     raise unreadable("One part of this workbook is far too large; it was not opened.", "hostile")
                 since = place if place < at + len(block) else since
+            rows += len(places) if sheet else 0
+            if rows > limits.rows + BLANK_ROWS:
+                raise unreadable(
+                    f"This workbook has more than {limits.rows:,} rows. Save the sheet as CSV.", "too_long"
+                )
             at += len(block)
             rest = block[-16:]
     return formulas
@@ -113,8 +119,16 @@ def _read(file: BinaryIO, limits: Limits, formulas: bool) -> Cells:
 
 
 def _rows(sheet: Any) -> Iterator[tuple[int, Sequence[Any]]]:
+    """The rows with a cell in them, numbered as the spreadsheet numbers them."""
     sheet.reset_dimensions()  # what the file says of its size is not believed
-    yield from enumerate(sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS), start=1)
+    blank = None
+    for number, row in enumerate(sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS), start=1):
+        if row is blank:  # rows that are not in the file are all the same one
+            continue
+        if all(cell is EMPTY_CELL for cell in row):
+            blank = row
+            continue
+        yield number, row
 
 
 def _formula_cells(file: BinaryIO) -> set[tuple[int, int]]:

@@ -38,7 +38,11 @@ class WrongRows(SheetRefused):
         super().__init__(f"{count} wrong in this sheet; nothing was calculated.", field="file")
 
 
+def printable(text: str) -> str:
+    """What cannot be printed shows as a mark."""
+    return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text)
+
+
 def short(text: str, most: int = 40) -> str:
-    """A text as a sentence can quote it: what cannot be printed shows as a mark, and it is not too long."""
-    plain = "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text)
-    return plain if len(plain) <= most else plain[:most] + "…"
+    """A text as a sentence can quote it."""
+    return printable(text if len(text) <= most else text[:most] + "…")
