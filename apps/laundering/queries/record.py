@@ -1,4 +1,4 @@
-"""Which cycle was washed in which load and dried in which run, under which conditions."""
+"""Which cycle was washed in which load and dried in which run, under which conditions; and what was wetted in vain."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from datetime import datetime
 
 from apps.accounts.models import User
 from apps.intake.models import Request, Specimen
-from apps.laundering.models import CycleLog, Drying, Load, LoadCorrection, WashConditions
+from apps.laundering.models import CycleLog, Drying, Load, LoadCorrection, LoadPiece, WashConditions
 
 
 @dataclass(frozen=True)
@@ -20,6 +20,16 @@ class CycleRecord:
     drying: Drying
     done_at: datetime
     done_by: User
+
+
+@dataclass(frozen=True)
+class VoidRun:
+    """A specimen that was in the water in a load and got no cycle by it, and why."""
+
+    specimen: Specimen
+    load: Load
+    conditions: WashConditions
+    reason: str
 
 
 def conditions_of(loads: Iterable[Load]) -> dict[int, WashConditions]:
@@ -57,3 +67,14 @@ def cycle_record(requests: Iterable[Request]) -> dict[int, list[CycleRecord]]:
             )
         )
     return record
+
+
+def void_runs(requests: Iterable[Request]) -> list[VoidRun]:
+    """What wetted specimens of these requests and counts no cycle, in two queries."""
+    pieces = list(
+        LoadPiece.objects.filter(specimen__request__in=list(requests), outcome=LoadPiece.Outcome.VOID)
+        .select_related("specimen", "load__washer", "load__procedure", "load__wash_by")
+        .order_by("load_id", "specimen__number")
+    )
+    held = conditions_of({piece.load_id: piece.load for piece in pieces}.values())
+    return [VoidRun(piece.specimen, piece.load, held[piece.load_id], piece.reason) for piece in pieces]

@@ -19,6 +19,7 @@ from apps.core.jsontext import plain
 from apps.intake.models import Deviation, Job, Request, Sample
 from apps.laundering.models import LoadPiece
 from apps.laundering.queries import cycle_record
+from apps.laundering.queries.record import void_runs
 from apps.measuring.queries import results_of
 from apps.methods.models import Figure
 from apps.reporting.facts import record, wording
@@ -49,7 +50,7 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
     """
     requests = _with_relations(requests)
     job, lab = requests[0].sample.job, the_lab()
-    results, cycles = results_of(requests), cycle_record(requests)
+    results, cycles, void = results_of(requests), cycle_record(requests), void_runs(requests)
     specimens = Specimens.of(requests)
     rows = [row for request in requests for row in cycles.get(request.pk, [])]
     frozen = [
@@ -61,7 +62,7 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
     for request in requests:
         people.add(request.contract_review.by, "reviewed the order")
     specimens.tell(people)
-    record.tell(rows, people)
+    record.tell(rows, void, people)
     deviations = _deviations(job, requests, people)
     if approval:
         people.add(approval.by, f"authorised the report ({Role.MANAGER.label})")
@@ -81,7 +82,7 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
         "performed": _span([request["performed"] for request in frozen]),
         "samples": [_sample(sample) for sample in {request.sample_id: request.sample for request in requests}.values()],
         "requests": frozen,
-        "loads": record.loads(rows),
+        "loads": record.loads(rows, void),
         "dryings": record.dryings(rows),
         "deviations": deviations,
         "people": people.told(),

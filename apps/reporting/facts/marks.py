@@ -36,6 +36,8 @@ def seen(facts: Mapping[str, Any], code: str) -> str:
     loads = {row["load"] for row in request["cycle_log"]}
     dryings = {row["drying"] for row in request["cycle_log"]}
     specimens = {specimen["code"] for specimen in request["specimens"]}
+    void = [(run["number"], set(row["specimens"])) for run in facts["loads"] for row in run.get("void", ())]
+    loads |= {number for number, wetted in void if specimens & wetted}
     parts = {
         "customer": facts["customer"],
         "job": facts["job"],

@@ -44,9 +44,13 @@ def cycle_log(rows: Iterable[Any]) -> list[dict[str, Any]]:
     ]
 
 
-def loads(rows: Iterable[Any]) -> list[dict[str, Any]]:
-    """Each wash run once, with the conditions that hold: the newest correction, or what was written at the time."""
-    by_number = {row.load.pk: row for row in rows}
+def loads(rows: Iterable[Any], void: Iterable[Any] = ()) -> list[dict[str, Any]]:
+    """Each wash run once, with the conditions that hold: the newest correction, or what was written at the time.
+
+    `void`: specimens that a run wetted without a cycle; the run is told too, with whom and why.
+    """
+    void = list(void)
+    by_number = {row.load.pk: row for row in (*rows, *void)}
     told = []
     for number, row in sorted(by_number.items()):
         run = row.conditions
@@ -71,6 +75,7 @@ def loads(rows: Iterable[Any]) -> list[dict[str, Any]]:
                 "washed_by": row.load.wash_by.full_name if row.load.wash_by else "",
                 "started_at": local(run.wash_started_at),
                 "ended_at": local(run.wash_ended_at),
+                "void": _void(piece for piece in void if piece.load.pk == number),
                 "corrected": {
                     "revision": run.revision,
                     "reason": run.reason,
@@ -82,6 +87,13 @@ def loads(rows: Iterable[Any]) -> list[dict[str, Any]]:
             }
         )
     return told
+
+
+def _void(pieces: Iterable[Any]) -> list[dict[str, Any]]:
+    reasons: dict[str, list[str]] = {}
+    for piece in pieces:
+        reasons.setdefault(piece.reason, []).append(piece.specimen.code)
+    return [{"specimens": codes, "reason": reason} for reason, codes in reasons.items()]
 
 
 def dryings(rows: Iterable[Any]) -> list[dict[str, Any]]:
@@ -108,7 +120,9 @@ def span(rows: Iterable[Any]) -> list[datetime]:
     return [end for row in rows for end in (row.conditions.wash_started_at, row.done_at) if end]
 
 
-def tell(rows: Iterable[Any], people: People) -> None:
+def tell(rows: Iterable[Any], void: Iterable[Any], people: People) -> None:
+    for row in void:
+        people.add(row.load.wash_by, "washed")
     for row in rows:
         people.add(row.load.made_up_by, "made up wash loads")
         if row.load.wash_by:

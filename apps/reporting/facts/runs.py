@@ -17,6 +17,7 @@ class LoadLine:
     bath: str
     washed: str
     corrected: str
+    void: str
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,7 @@ def load_lines(loads: Iterable[Mapping[str, Any]]) -> list[LoadLine]:
             ),
             washed=_told(_span(load), load["washed_by"], "" if load["spun"] in (None, True) else "not spun"),
             corrected=_corrected(load["corrected"]),
+            void=_void(load.get("void", ())),
         )
         for load in loads
     ]
@@ -86,6 +88,14 @@ def _span(run: Mapping[str, Any]) -> str:
     if not end:
         return f"{when(start)}, end not recorded"
     return f"{when(start)} to {when(end).rsplit(', ', 1)[1] if start and start[:10] == end[:10] else when(end)}"
+
+
+def _void(pieces: Iterable[Mapping[str, Any]]) -> str:
+    """ "no cycle counted for A1, A2: power cut" of a run that wetted cloth in vain."""
+    return "; ".join(
+        f"no cycle counted for {', '.join(code.rsplit('-', 1)[1] for code in row['specimens'])}: {row['reason']}"
+        for row in pieces
+    )
 
 
 def _corrected(corrected: Mapping[str, Any] | None) -> str:

@@ -116,6 +116,7 @@ def laundering(facts: Facts) -> list[Flowable]:
     if facts.loads:
         told += headed(say("Wash loads", SUBSECTION), _loads(facts))
         told += [say(f"Load {load.number}: {load.corrected}", SMALL) for load in facts.load_lines if load.corrected]
+        told += [say(f"Load {load.number}: {load.void}", SMALL) for load in facts.load_lines if load.void]
     if facts.dryings:
         told += headed(say("Drying runs", SUBSECTION), _dryings(facts))
     return section("Laundering record", *told)
