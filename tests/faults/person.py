@@ -61,9 +61,10 @@ class Person:
 
     def send(self, page: str, action: str, **typed: str) -> Act:
         """Open the page, fill in its form and send it, again and again, until it is acknowledged."""
-        form = Forms(self._insist("GET", page)).found.get(action)
+        shown = self._insist("GET", page)
+        form = Forms(shown).found.get(action)
         if form is None:
-            raise Refused(f"{page} has no form for {action}.")
+            raise Refused(f"{page} has no form for {action}:\n{shown}")
         act = Act(form["key"])
         self.acts.append(act)
         self.on_write(act.key)
