@@ -179,7 +179,7 @@ def _figure(found: DirectionResult, result: RequestResult) -> FigurePage:
         words=stage_words(found.stage),
         limits=told.limits(found.lower, found.upper),
         verdict=told.verdict(found, request),
-        uncertainty=told.uncertainty(found, request),
+        uncertainty=told.uncertainty(found),
         u=told.size(found.u) if found.u is not None else "",
         derivation=told.derivation(found, request, result.tie),
         last=found.stage == request.cycles,

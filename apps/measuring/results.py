@@ -11,6 +11,7 @@ from apps.calc.rounding import Tie, round_to
 from apps.calc.uncertainty import change_uncertainty
 from apps.calc.verdict import Verdict, judge
 from apps.intake.models import Request, Specimen
+from apps.measuring.division import division_of
 from apps.measuring.models import BenchmarkPair, Reading
 
 DIRECTIONS = ("length", "width")
@@ -36,11 +37,15 @@ class PairRow:
 
 @dataclass(frozen=True)
 class Spread:
-    """The standard uncertainty in percent and what it is made of. `between` is None with one specimen."""
+    """The standard uncertainty in percent and what it is made of. `between` is None with one specimen.
+
+    `step_mm`: the division of the rule that `division` comes from.
+    """
 
     u: Decimal
     between: Decimal | None
     division: Decimal
+    step_mm: Decimal
 
 
 @dataclass
@@ -168,7 +173,7 @@ def direction_result(
         summary,
         [row.readings[0].mm for row in counted],
         [row.readings[stage].mm for row in counted],
-        method.reading_resolution_mm,
+        division_of((row.readings[n] for row in counted for n in (0, stage)), method.reading_resolution_mm),
     )
     lower, upper = request.limits(direction)
     verdict, no_verdict = None, ""
@@ -210,9 +215,9 @@ def uncertainty(summary: Summary, before: list[Decimal], after: list[Decimal], r
     """
     division = change_uncertainty([mean(before)], [mean(after)], resolution).u
     if summary.sd is None:
-        return Spread(division, None, division)
+        return Spread(division, None, division, resolution)
     between = settle(summary.sd / WORKING.sqrt(Decimal(summary.n_specimens)))
-    return Spread(settle(WORKING.sqrt(between**2 + division**2)), between, division)
+    return Spread(settle(WORKING.sqrt(between**2 + division**2)), between, division, resolution)
 
 
 def _between_steps(step: Decimal, *limits: Decimal | None) -> str:

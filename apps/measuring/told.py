@@ -50,11 +50,12 @@ def size(value: Decimal) -> str:
     return f"{round_to(value, TWO):f} %"
 
 
-def uncertainty(result: DirectionResult, request: Request) -> str:
+def uncertainty(result: DirectionResult) -> str:
     """What the standard uncertainty is made of."""
-    spread, resolution = result.spread, format_length(request.method.reading_resolution_mm, "mm")
+    spread = result.spread
     if spread is None:
         return ""
+    resolution = format_length(spread.step_mm, "mm", 1).removesuffix(".0")
     division = f"{size(spread.division)} from the division of the rule ({resolution} mm, read before and after)"
     outside = "What differs from machine to machine and from day to day is not in it."
     if spread.between is None:

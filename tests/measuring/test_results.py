@@ -210,6 +210,14 @@ class VerdictTests(ResultTests):
         self.assertEqual(round(direction.spread.division, 3), Decimal("0.161"))
         self.assertEqual(round(direction.u, 3), Decimal("1.013"))
 
+    def test_eighths_of_an_inch_are_less_sure_than_millimetres(self):
+        """3.175 mm read on 10 in and 9 3/4 in: 100 / 254 sqrt(1 + (247.65 / 254)^2) 3.175 / sqrt(12) = 0.504 %."""
+        cut = self.a_method(benchmark="254")
+        direction = self.measured("10", "9 3/4", unit="in", cut=cut).final[0]
+        self.assertEqual(direction.spread.step_mm, Decimal("3.175"))
+        self.assertEqual(round(direction.u, 3), Decimal("0.504"))
+        self.assertEqual(self.measured("10", "9 13/16", unit="in", cut=cut).final[0].spread.step_mm, Decimal("1.5875"))
+
     def test_one_specimen_has_the_division_only(self):
         direction = self.measured("250", "245", cut=self.a_method()).final[0]
         self.assertEqual((direction.spread.between, direction.u), (None, direction.spread.division))

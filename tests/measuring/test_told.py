@@ -79,7 +79,7 @@ class DerivationTests(LabTestCase):
             " the guard band is 2 u, so accepted is −2.49 % to +2.49 %.",
         )
         self.assertEqual(
-            told.uncertainty(found, request),
+            told.uncertainty(found),
             "u = 0.26 %: 0.20 % from specimen to specimen (s / √2) and 0.16 % from the division of the rule (1 mm,"
             " read before and after), combined as a root of squares. What differs from machine to machine and from day"
             " to day is not in it.",

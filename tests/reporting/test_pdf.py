@@ -310,3 +310,11 @@ def test_the_guarded_rule_prints_the_limits_that_were_held_against():
 
 def test_what_is_not_recorded_is_said(text):
     assert "The time and the atmosphere of conditioning are not part of these records." in text
+
+
+def test_how_finely_the_rule_was_read(text):
+    assert "250 mm apart, read to 1 mm or finer" in text
+    facts = paper.facts()
+    for result in facts["requests"][0]["results"]:
+        result["division_mm"] = "1.5875"
+    assert "read to 1.6 mm or finer" in " ".join(pages(facts))

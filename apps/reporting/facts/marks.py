@@ -22,6 +22,7 @@ NOT_TOLD = {
         "p_conform",
         "superseded",
         "recorded_at",
+        "division_mm",
         "lower_limit",
         "upper_limit",
         "id",

@@ -134,6 +134,7 @@ def _direction(found: Any) -> dict[str, Any]:
         "pairs": found.summary.n_pairs,
         "per_specimen": {code: found.per_specimen[code] for code in found.summary.per_specimen},
         "u": found.u,
+        "division_mm": found.spread.step_mm if found.spread else None,
         "lower": found.lower,
         "upper": found.upper,
         "no_verdict": found.no_verdict,

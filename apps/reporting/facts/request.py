@@ -20,6 +20,7 @@ from apps.reporting.facts.told import (
     significant,
     span,
     stage_told,
+    tidy,
     when,
 )
 
@@ -88,6 +89,13 @@ class RequestFacts:
     @property
     def specimens_told(self) -> str:
         return ", ".join(self.specimen_names.values())
+
+    @property
+    def read_to(self) -> str:
+        """How finely the rule was read, in mm: what the uncertainty takes for its division."""
+        steps = [result["division_mm"] for result in self.data["results"] if result.get("division_mm")]
+        coarsest = max(map(Decimal, steps), default=Decimal(self.method["reading_resolution_mm"]))
+        return tidy(f"{coarsest:.1f}", "mm")
 
     @property
     def performed(self) -> str:

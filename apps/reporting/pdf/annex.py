@@ -77,7 +77,7 @@ def method_rows(request: RequestFacts, claims_scope: bool) -> list[tuple[str, st
         ("Accreditation", scope),
         ("Specimens", f"{method['specimens']} asked for, " + (f"{side} square" if side else "each a whole garment")),
         ("Fewer specimens", data["fewer_reason"]),
-        ("Marks", f"{marks}, read to {tidy(method['reading_resolution_mm'], 'mm')} or finer"),
+        ("Marks", f"{marks}, read to {request.read_to} or finer"),
         ("Conditioning", NOT_RECORDED),
         ("Result", f"{method['averaging_told']}; reported to the nearest {tidy(method['rounding_step'])} %"),
         ("Washing", f"{procedure['name']}, {procedure['title']} ({procedure['source']})"),
