@@ -82,7 +82,7 @@
     clearTimeout(timer);
     timer = setTimeout(sendAll, pause * 1000);
     const box = byId("waiting");
-    once(box, "trouble").textContent = `${WHY[why]} Tried at ${laundry.clock(laundry.now())}, tried again by itself.`;
+    once(box, "trouble").textContent = `${WHY[why]} Tried at ${laundry.clock(laundry.now())}; it tries again by itself.`;
     const signIn = once(box, "sign-in");
     signIn.href = `${page.dataset.signIn}?next=${encodeURIComponent(location.pathname + location.search)}`;
     signIn.hidden = why !== "sign-in";
@@ -123,8 +123,14 @@
 
   const told = (text) => (text || "").replace(/\s+/g, " ").trim();
 
+  const labelOf = (control) => {
+    if (!control.labels || !control.labels.length) return "";
+    const label = control.labels[0].cloneNode(true);
+    label.querySelectorAll(".required").forEach((one) => one.remove());
+    return told(label.textContent);
+  };
   const named = (control) => {
-    const label = told(control.labels && control.labels[0] && control.labels[0].innerText);
+    const label = labelOf(control);
     if (control.matches("[type=checkbox], [type=radio]")) return control.checked ? label : "";
     const value = control.matches("select") ? control.selectedOptions[0].text : control.value;
     return label && told(value) ? `${label}: ${told(value)}` : "";
@@ -198,6 +204,11 @@
   }, true);
 
   // The page itself.
+
+  // The proposal for the ballast is a help: without it nothing is lost that the house's page would have to tell of.
+  window.addEventListener("htmx:sendError", (event) => {
+    if (event.detail.requestConfig.verb === "get") event.stopPropagation();
+  }, true);
 
   const wake = () => { if (document.visibilityState === "visible") sendAll(); };
   window.addEventListener("online", sendAll);
