@@ -167,6 +167,12 @@ class ApproveTests(LabTestCase):
         people = [person for person in issued["people"] if person["name"] != "Mara Manager"]
         assert {**issued, "report": draft["report"], "people": people} == draft
 
+    def test_the_report_names_who_marked_and_who_read(self):
+        (request,) = requests_of(a_finished_job(self))
+        facts = json.loads(approve(self, request).facts)
+        did = {person["name"]: person["did"] for person in facts["people"]}
+        self.assertEqual(did["Bea Bench"][:2], ["marked the specimens", "read the distances"])
+
     def test_queries_do_not_grow(self):
         from django.test.utils import CaptureQueriesContext
 

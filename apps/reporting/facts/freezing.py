@@ -24,6 +24,7 @@ from apps.measuring.queries import results_of
 from apps.methods.models import Figure
 from apps.reporting.facts import record, wording
 from apps.reporting.facts.readings import Specimens, frozen_results
+from apps.trail.queries import timeline
 
 VERSION = 1
 
@@ -61,6 +62,7 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
     people.add(job.received_by, "received the job")
     for request in requests:
         people.add(request.contract_review.by, "reviewed the order")
+    _who_marked(job, requests, people)
     specimens.tell(people)
     record.tell(rows, void, people)
     deviations = _deviations(job, requests, people)
@@ -91,6 +93,13 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
         ),
     }
     return plain(facts)
+
+
+def _who_marked(job: Job, requests: Sequence[Request], people: record.People) -> None:
+    """Who cut and marked stands in the job's trail alone."""
+    marked = timeline(job.stream).filter(kind="specimens.marked", facts__request__in=[str(row) for row in requests])
+    for entry in marked.order_by("seq"):
+        people.add_named(entry.actor_id, entry.actor_name, "marked the specimens")
 
 
 def moment(value: datetime | None) -> str | None:

@@ -17,7 +17,10 @@ class People:
         self._acts: dict[tuple[int, str], list[str]] = {}
 
     def add(self, person: User, act: str) -> None:
-        acts = self._acts.setdefault((person.pk, person.full_name), [])
+        self.add_named(person.pk, person.full_name, act)
+
+    def add_named(self, key: int, name: str, act: str) -> None:
+        acts = self._acts.setdefault((key, name), [])
         if act not in acts:
             acts.append(act)
 
