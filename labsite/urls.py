@@ -11,5 +11,6 @@ urlpatterns = [
     path("", include("apps.laundering.urls")),
     path("", include("apps.measuring.urls")),
     path("", include("apps.reporting.urls")),
+    path("", include("apps.sheets.urls")),
     path("", include("apps.portal.urls")),
 ]

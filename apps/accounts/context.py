@@ -15,6 +15,7 @@ ROOMS = [
     ({Role.LAUNDRY, Role.MANAGER}, "Laundry", "laundering:queue"),
     ({Role.MANAGER}, "Approvals", "reporting:approvals"),
     ({Role.BENCH, Role.MANAGER}, "Methods", "methods:list"),
+    ({Role.BENCH, Role.MANAGER}, "Sheets", "sheets:sheets"),
     ({Role.LAUNDRY, Role.MANAGER}, "Equipment", "equipment:list"),
     ({Role.FRONT_DESK, Role.MANAGER}, "Customers", "accounts:customers"),
     ({Role.MANAGER}, "People", "accounts:people"),
