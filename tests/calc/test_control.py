@@ -1,4 +1,4 @@
-"""Control charts, against the worked examples of the NIST handbook and of Montgomery's text book."""
+"""Control charts, against the NIST handbook, Montgomery's text book and the printed tables of constants."""
 
 import itertools
 from decimal import Decimal as D
@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from apps.calc.control import ewma, individuals
+from apps.calc.control import constants, ewma, individuals, lag_one, moving_range, xbar_r, xbar_s
 from apps.calc.errors import ControlError
 
-from .support import refusal, steady
+from .support import published, refusal, steady
 
 # NIST/SEMATECH e-Handbook 6.3.2.2, individuals chart.
 NIST_IMR = "49.6 47.6 49.9 51.3 47.8 51.2 52.6 52.4 53.6 52.1"
@@ -111,3 +111,152 @@ def test_charts_move_with_their_values(values, lam):
     assert widths == sorted(widths)
     steady_width = 6 * 0.5 * (float(lam) / (2 - float(lam))) ** 0.5
     assert float(widths[-1]) <= steady_width * (1 + 1e-12)
+
+
+def test_the_moving_range_chart_of_the_nist_handbook():
+    # The same ten values: upper limit 3.267 x 1.8778 = 6.135.
+    band = moving_range(decimals(NIST_IMR))
+    assert (round(band.center, 4), band.lower, round(band.upper, 3)) == (D("1.8778"), 0, D("6.135"))
+
+
+# ISO 7870-2, ASTM E2587 and the text books, to the decimals they print (from memory): A2, A3, B3, B4, c4, d2, d3, D3,
+# D4, E2. For D4 of five values 2.114 and 2.115 are both printed; it is 2.1145.
+PRINTED = {
+    2: "1.880 2.659 0 3.267 0.7979 1.128 0.853 0 3.267 2.659",
+    3: "1.023 1.954 0 2.568 0.8862 1.693 0.888 0 2.575 1.772",
+    4: "0.729 1.628 0 2.266 0.9213 2.059 0.880 0 2.282 1.457",
+    5: "0.577 1.427 0 2.089 0.9400 2.326 0.864 0 2.114 1.290",
+    6: "0.483 1.287 0.030 1.970 0.9515 2.534 0.848 0 2.004 1.184",
+    7: "0.419 1.182 0.118 1.882 0.9594 2.704 0.833 0.076 1.924 1.109",
+    8: "0.373 1.099 0.185 1.815 0.9650 2.847 0.820 0.136 1.864 1.054",
+    9: "0.337 1.032 0.239 1.761 0.9693 2.970 0.808 0.184 1.816 1.010",
+    10: "0.308 0.975 0.284 1.716 0.9727 3.078 0.797 0.223 1.777 0.975",
+}
+
+
+@pytest.mark.parametrize("n", PRINTED)
+def test_the_constants_are_the_printed_ones(n):
+    found = constants(n)
+    figures = [found.A2, found.A3, found.B3, found.B4, found.c4, found.d2, found.d3, found.D3, found.D4, found.E2]
+    for figure, printed in zip(figures, decimals(PRINTED[n]), strict=True):
+        assert abs(figure - printed) <= D(1).scaleb(printed.as_tuple().exponent) * D("0.51") or printed == D("2.114")
+    assert found.n == n
+
+
+@pytest.mark.parametrize("n", PRINTED)
+def test_the_constants_follow_from_their_definitions(n):
+    import numpy as np
+    from scipy import special
+
+    # The range W of n normal values: P(W < w) = n times the integral of phi(x) (Phi(x + w) - Phi(x))^(n - 1) over x.
+    x = np.linspace(-10, 10, 2001)
+    nodes, weights = np.polynomial.legendre.leggauss(120)
+    w, weights = 8 * (nodes + 1), 8 * weights  # from 0 to 16
+    inside = special.ndtr(x[None, :] + w[:, None]) - special.ndtr(x)[None, :]
+    phi = np.exp(-x * x / 2) / np.sqrt(2 * np.pi)
+    beyond = 1 - n * (phi * inside ** (n - 1)).sum(axis=1) * 0.01
+    d2 = (weights * beyond).sum()
+    d3 = np.sqrt(2 * (weights * w * beyond).sum() - d2**2)
+    c4 = np.sqrt(2 / (n - 1)) * special.gamma(n / 2) / special.gamma((n - 1) / 2)
+    found = constants(n)
+    assert [float(found.d2), float(found.d3), float(found.c4)] == pytest.approx([d2, d3, c4], rel=1e-10)
+
+
+@pytest.mark.parametrize("n", [0, 1, 11, True, None, 2.5])
+def test_there_are_no_other_constants(n):
+    assert refusal(constants, n).code == "size"
+
+
+def rings(name):
+    return [decimals(row) for row in published("piston_rings")[name]]
+
+
+def test_the_piston_rings_of_montgomery():
+    printed, charts = published("piston_rings"), xbar_r(rings("first_25"))
+    for band, figures in ((charts.means, printed["means"]), (charts.spreads, printed["ranges"])):
+        for name, figure in figures.items():
+            assert round(getattr(band, name), -D(figure).as_tuple().exponent) == D(figure)
+    assert round(charts.sigma, 6) == D(printed["sigma"])
+    by_s = xbar_s(rings("first_25"))
+    assert by_s.means.center == charts.means.center
+    for band, figures in ((by_s.means, printed["means_by_s"]), (by_s.spreads, printed["deviations"])):
+        for name, figure in figures.items():
+            assert round(getattr(band, name), -D(figure).as_tuple().exponent) == D(figure)
+    means = [sum(group) / 5 for group in rings("next_15")]
+    out = [i for i, mean in enumerate(means, 26) if not charts.means.lower <= mean <= charts.means.upper]
+    assert out == printed["groups_out"]
+
+
+@pytest.mark.parametrize(
+    ("groups", "code"),
+    [
+        ([], "too_few"),
+        ([[D(1), D(2)]], "too_few"),
+        ([[D(1), D(2)], [D(1)]], "unequal"),
+        ([[D(1)], [D(2)]], "size"),
+        ([[D(1)] * 11, [D(2)] * 11], "size"),
+        ([[], []], "size"),
+        ([[D(1), D(2)], [D(1), D("NaN")]], "not_finite"),
+        ([[D(1), D(2)], [D(1), 2.5]], "not_exact"),
+    ],
+)
+def test_groups_must_be_sound(groups, code):
+    for chart in (xbar_r, xbar_s):
+        error = refusal(chart, groups)
+        assert isinstance(error, ControlError)
+        assert error.code == code
+
+
+def groups_of(n):
+    return st.lists(st.lists(st.decimals(-5, 5, places=2), min_size=n, max_size=n), min_size=2, max_size=6)
+
+
+@given(st.integers(2, 10).flatmap(groups_of))
+@steady
+def test_charts_of_groups_agree_with_numpy(groups):
+    import numpy as np
+
+    table, n = np.array(groups, dtype=float), len(groups[0])
+    size, by_range, by_s = constants(n), xbar_r(groups), xbar_s(groups)
+    ranges, deviations = np.ptp(table, axis=1).mean(), table.std(axis=1, ddof=1).mean()
+    assert float(by_range.means.center) == pytest.approx(table.mean(), abs=1e-12)
+    assert float(by_range.sigma) == pytest.approx(ranges / float(size.d2), rel=1e-9, abs=1e-12)
+    assert float(by_s.sigma) == pytest.approx(deviations / float(size.c4), rel=1e-6, abs=1e-9)
+    for charts in (by_range, by_s):
+        reach = 3 * float(charts.sigma) / n**0.5
+        assert float(charts.means.upper - charts.means.center) == pytest.approx(reach, rel=1e-9, abs=1e-12)
+        assert float(charts.means.center - charts.means.lower) == pytest.approx(reach, rel=1e-9, abs=1e-12)
+        assert 0 <= charts.spreads.lower <= charts.spreads.center <= charts.spreads.upper
+    assert float(by_range.spreads.upper) == pytest.approx(ranges + 3 * float(size.d3 * by_range.sigma), abs=1e-9)
+    pairs = xbar_r([group[:2] for group in groups])
+    assert pairs.spreads.lower == 0
+
+
+# NIST StRD, univariate: the certified lag-1 autocorrelation of each set, to its fifteen digits.
+@pytest.mark.parametrize(
+    ("name", "r1"),
+    [
+        ("Lew", "-0.307304800605679"),
+        ("Lottery", "-0.120948622967393"),
+        ("Mavro", "0.937989183438248"),
+        ("Michelso", "0.535199668621283"),
+    ],
+)
+def test_certified_correlations_of_neighbours(name, r1):
+    assert round(lag_one(decimals(published("nist_strd")["sets"][name]["data"])), 15) == D(r1)
+
+
+@pytest.mark.parametrize(("mean", "repeats", "r1"), [("1.2", 500, "-0.999"), ("10000000.2", 500, "-0.999")])
+def test_certified_correlations_on_a_large_offset(mean, repeats, r1):
+    # NIST StRD NumAcc2 and NumAcc4; NumAcc1 is three values with -0.5.
+    assert lag_one([D(mean), *[D(mean) - D("0.1"), D(mean) + D("0.1")] * repeats]) == D(r1)
+    assert lag_one([D(10000001), D(10000003), D(10000002)]) == D("-0.5")
+
+
+@pytest.mark.parametrize(
+    ("values", "code"),
+    [([], "too_few"), ([D(1)], "too_few"), ([D(1), D("1.0")], "no_spread"), ([D(1), D("NaN")], "not_finite")],
+)
+def test_neighbours_need_values(values, code):
+    assert refusal(lag_one, values).code == code
+    assert code == "no_spread" or refusal(moving_range, values).code == code
