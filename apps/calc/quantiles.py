@@ -1,4 +1,4 @@
-"""Student's t, the one table the other rooms of statistics share."""
+"""Student's t and the F distribution, the tables that the statistics share."""
 
 import math
 from decimal import Decimal
@@ -17,3 +17,10 @@ def t_quantile(dof: float, tail: float) -> Decimal:
     if not math.isfinite(value):
         raise CalcError("The probability asked for is too close to 0 or 1. Use for example 0.95.", code="tail")
     return Decimal(repr(value))
+
+
+def f_tail(over: int, under: int, f: Decimal) -> float:
+    """The probability of a ratio of variances beyond `f`, with `over` and `under` degrees of freedom."""
+    from scipy.special import fdtrc  # loaded late: it costs start-up time
+
+    return float(fdtrc(over, under, float(f)))
