@@ -56,7 +56,7 @@ class SheetsPageTests(SheetsCase):
         lines = [*PLAIN, *(["X", "1", "length", str(number), "1", "<b>", "cm"] for number in range(300))]
         response = self.send(as_csv(lines))
         self.assertEqual(response.status_code, 422)
-        self.assertContains(response, "300 things are wrong in this sheet", status_code=422)
+        self.assertContains(response, "Not calculated: 300 things to correct in the sheet", status_code=422)
         self.assertContains(response, "&lt;b&gt;", count=200, status_code=422)
         self.assertContains(response, ">line 5</th><td>value</td>", status_code=422)
         self.assertContains(response, "… and 100 more.", status_code=422)
@@ -213,8 +213,13 @@ class CarriedResultsTests(SheetsCase):
         self.assertContains(response, "The first 4 of 100 directions are drawn.")
 
     def test_a_large_sheet_is_carried(self):
-        lines = [[f"26-{sample:05d}K-A", f"A{piece}", way, "1", stage, str(240 + sample % 17 + int(stage)), "mm"]
-                 for sample in range(1000) for piece in range(3) for way in ("length", "width") for stage in "013"]  # fmt: skip
+        lines = [
+            [f"26-{sample:05d}K-A", f"A{piece}", way, "1", stage, str(240 + sample % 17), "mm"]
+            for sample in range(1000)
+            for piece in range(3)
+            for way in ("length", "width")
+            for stage in "013"
+        ]
         response = self.send(as_csv(lines))
         self.assertContains(response, "4,000 results of 1,000 samples")
         text, _ = self.files(response)
