@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 
 from apps.core.errors import Refusal
+from apps.intake.services import is_late
 from apps.measuring.models import Reading
 from apps.measuring.queries import Sheet
 from apps.measuring.services import Entry, SheetRefused
@@ -30,7 +31,21 @@ class Asked(forms.Form):
         self.add_error(field if field in self.fields else None, str(refusal))
 
 
-class CutForm(Asked):
+class DoneForm(Asked):
+    """What may be entered later, from paper: then it says when it was done, and why it comes late."""
+
+    late_reason = forms.CharField(
+        label="Why it comes late", max_length=200, required=False, help_text="The report prints it with both times."
+    )
+
+    def clean(self) -> dict[str, Any]:
+        at, why = self.cleaned_data.get("at"), self.cleaned_data.get("late_reason")
+        if at is not None and not why and "late_reason" not in self.errors and is_late(at):
+            self.add_error("late_reason", "That is some hours ago. Say why it is entered only now.")
+        return self.cleaned_data
+
+
+class CutForm(DoneForm):
     """How many specimens are cut, and why fewer."""
 
     count = forms.IntegerField(label="Specimens", min_value=1, max_value=12)
@@ -40,7 +55,7 @@ class CutForm(Asked):
     at = done_at("Done at")
 
 
-class SheetForm(Asked):
+class SheetForm(DoneForm):
     """A sheet of readings: one unit, a cell a pair. Cells left empty follow later."""
 
     unit = forms.ChoiceField(label="Unit of this sheet", choices=UNITS, widget=forms.RadioSelect)

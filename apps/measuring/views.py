@@ -52,11 +52,12 @@ def cut(request: HttpRequest, code: str, ordinal: int) -> HttpResponse:
 
 def mark(request: HttpRequest, order: Request, form: CutForm) -> None:
     who = {"by": request.user, "at": when(form), "key": posted_key(request)}
+    late = form.cleaned_data["late_reason"]
     if order.specimens.filter(stage="cut").exists():
-        pairs = services.mark_specimens(request_id=order.pk, **who)
+        pairs = services.mark_specimens(request_id=order.pk, late_reason=late, **who)
     else:
         count, why = form.cleaned_data["count"], form.cleaned_data["fewer_reason"]
-        pairs = services.cut_and_mark(request_id=order.pk, count=count, fewer_reason=why, **who)
+        pairs = services.cut_and_mark(request_id=order.pk, count=count, fewer_reason=why, late_reason=late, **who)
     names = dict.fromkeys(pair.specimen.short_code for pair in pairs)
     done = "marked" if order.method.specimen_side_mm is None else "cut and marked"
     messages.success(request, f"{', '.join(names)} {done}. Read the original distances now.")
@@ -84,7 +85,7 @@ def enter(request: HttpRequest, code: str) -> HttpResponse:
     sheet = queries.sheet(order, stage)
     form = SheetForm(request.POST, sheet=sheet)
     if form.is_valid():
-        asked = {name: form.cleaned_data[name] for name in ("unit", "confirmed", "remark")}
+        asked = {name: form.cleaned_data[name] for name in ("unit", "confirmed", "remark", "late_reason")}
         who = {"by": request.user, "at": when(form), "key": posted_key(request)}
         try:
             kept = services.enter_readings(request_id=order.pk, stage=stage, entries=form.entries, **asked, **who)

@@ -5,9 +5,10 @@ from decimal import Decimal
 from uuid import uuid4
 
 from django.urls import reverse
+from django.utils import timezone
 
 from apps.core import clock
-from apps.intake.models import Job, Request, Specimen
+from apps.intake.models import Deviation, Job, Request, Specimen
 from apps.intake.services import JobDetails, SampleDetails, receive_job, send_back
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.queries import bench_list
@@ -195,8 +196,28 @@ class SheetPageTests(LabTestCase):
         self.assertEqual(Reading.objects.count(), 0)
 
     def test_a_time_before_the_marks_is_told_beside_the_time(self):
-        answer = self.post({"A1 length 1": "250"}, at="2020-01-01T10:00")
+        answer = self.post({"A1 length 1": "250"}, at="2020-01-01T10:00", late_reason="on paper")
         self.assertIn("at", answer.context["form"].errors)
+
+    def test_what_comes_from_paper_a_day_later_says_why(self):
+        with clock.set_to(NOON + timedelta(days=1)):
+            at = timezone.localtime(NOON).strftime("%Y-%m-%dT%H:%M")
+            answer = self.post({"A1 length 1": "250"}, at=at)
+            self.assertEqual(set(answer.context["form"].errors), {"late_reason"})
+            self.assertContains(answer, 'value="250"', status_code=422)
+            self.post({"A1 length 1": "250"}, at=at, late_reason="the network was down")
+        late = Deviation.objects.get(kind="late_entry")
+        self.assertIn("Reason: the network was down", late.text)
+        self.assertEqual(Reading.objects.get().at, NOON)
+
+    def test_cutting_told_a_day_later_says_why(self):
+        uncut = Request.objects.get(sample__job=a_received_job(self))
+        address = reverse("measuring:cut", args=[uncut.sample.code, 1])
+        with clock.set_to(NOON + timedelta(days=1)):
+            typed = {"count": "3", "at": timezone.localtime(NOON).strftime("%Y-%m-%dT%H:%M")}
+            self.assertContains(self.client.post(address, typed), "entered only now", status_code=422)
+            self.assertEqual(self.client.post(address, {**typed, "late_reason": "written on paper"}).status_code, 302)
+        self.assertIn("Reason: written on paper", Deviation.objects.get(kind="late_entry").text)
 
     def test_what_comes_before_reading_is_shown_while_readings_are_due(self):
         self.assertContains(self.look(), "65 ± 5 % RH")

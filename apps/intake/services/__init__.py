@@ -10,7 +10,14 @@ from apps.intake.services.details import (
     check_request,
     check_sample,
 )
-from apps.intake.services.exceptions import answer_send_back, deviate, disclose_late, judge_deviation, send_back
+from apps.intake.services.exceptions import (
+    answer_send_back,
+    deviate,
+    disclose_late,
+    is_late,
+    judge_deviation,
+    send_back,
+)
 from apps.intake.services.receiving import add_request, add_sample, receive_job
 from apps.intake.services.specimens import advance, cut_specimens, set_aside
 
@@ -32,6 +39,7 @@ __all__ = [
     "cut_specimens",
     "deviate",
     "disclose_late",
+    "is_late",
     "judge_deviation",
     "move_sample",
     "receive_job",

@@ -73,12 +73,23 @@ def _check_not_issued(request: Request) -> None:
         ensure_open(request, "")
 
 
-def disclose_late(*, job_id: int, what: str, by: User, at: datetime, request_id: int | None = None) -> Deviation | None:
-    """Late entry from paper is normal; later than the lab's setting it is disclosed with both times."""
-    now, hours = clock.now(), the_lab().late_entry_hours
-    if now - at <= timedelta(hours=hours):
+def is_late(at: datetime) -> bool:
+    """Whether something done then is entered now later than the lab's setting lets pass."""
+    return clock.now() - at > timedelta(hours=the_lab().late_entry_hours)
+
+
+def disclose_late(
+    *, job_id: int, what: str, by: User, at: datetime, request_id: int | None = None, reason: str = ""
+) -> Deviation | None:
+    """Late entry from paper is normal; later than the lab's setting it is disclosed with both times.
+
+    `reason`: why it comes late, where somebody could be asked.
+    """
+    if not is_late(at):
         return None
-    text = f"{what}: done {timezone.localtime(at):%d %b %Y %H:%M}, entered {timezone.localtime(now):%d %b %Y %H:%M}"
+    done, now = timezone.localtime(at), timezone.localtime(clock.now())
+    text = f"{what}: done {done:%d %b %Y %H:%M}, entered {now:%d %b %Y %H:%M}"
+    text += f". Reason: {reason.strip()}" if reason.strip() else ""
     return deviate(job_id=job_id, request_id=request_id, kind="late_entry", text=text, by=by, at=at)
 
 

@@ -103,6 +103,7 @@ def enter_readings(
     at: datetime,
     confirmed: bool = False,
     remark: str = "",
+    late_reason: str = "",
     key: uuid.UUID | None = None,
 ) -> list[Reading]:
     """A sheet of readings, all or nothing; cells left empty may follow later.
@@ -114,7 +115,7 @@ def enter_readings(
     (request,) = lock_requests([request_id])
     entries = [Entry(entry.pair_id, entry.text.strip()) for entry in entries if entry.text.strip()]
     texts = [[entry.pair_id, entry.text] for entry in entries]
-    payload = ["readings", request.pk, stage, unit, texts, confirmed, remark.strip()]
+    payload = ["readings", request.pk, stage, unit, texts, confirmed, remark.strip(), late_reason.strip()]
     if done := trail.repeated(key=key, payload=payload):
         return _in_order(entries, Reading.objects.filter(pk__in=done.facts["standing"]))
     ensure_open(request, READINGS)
@@ -134,7 +135,7 @@ def enter_readings(
     rows = [_keep(sheet, pair_id, by=by, at=at) for pair_id in sheet.fresh]
     for row in rows:
         sheet.standing[row.pair_id, stage] = row
-    _disclose(sheet, odd, remark, by=by, at=at)
+    _disclose(sheet, odd, remark, late_reason, by=by, at=at)
     steps = [(specimen, step) for specimen in touched if (step := next_step(specimen, stage, request))]
     for specimen, (to, since) in steps:
         advance(specimen=specimen, to=to, at=since)
@@ -318,10 +319,10 @@ def _keep(sheet: _Sheet, pair_id: int, *, by: User, at: datetime) -> Reading:
     )
 
 
-def _disclose(sheet: _Sheet, odd: dict[int, str], remark: str, *, by: User, at: datetime) -> None:
+def _disclose(sheet: _Sheet, odd: dict[int, str], remark: str, late: str, *, by: User, at: datetime) -> None:
     job_id, request_id = sheet.request.sample.job_id, sheet.request.pk
     what = f"Readings of {sheet.request} {sheet.when}"
-    disclose_late(job_id=job_id, request_id=request_id, what=what, by=by, at=at)
+    disclose_late(job_id=job_id, request_id=request_id, what=what, reason=late, by=by, at=at)
     if odd:
         cells = ", ".join(_named(sheet, pair_id) for pair_id in list(odd)[:4])
         cells += f" and {len(odd) - 4} more" if len(odd) > 4 else ""

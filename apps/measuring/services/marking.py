@@ -21,31 +21,43 @@ READINGS = Request.OpenedFor.READINGS
 
 @transaction.atomic
 def cut_and_mark(
-    *, request_id: int, count: int, fewer_reason: str = "", by: User, at: datetime, key: uuid.UUID | None = None
+    *,
+    request_id: int,
+    count: int,
+    fewer_reason: str = "",
+    late_reason: str = "",
+    by: User,
+    at: datetime,
+    key: uuid.UUID | None = None,
 ) -> list[BenchmarkPair]:
     """Specimens are cut, carry their codes and get their benchmark pairs, in one go at the bench."""
     (request,) = lock_requests([request_id])
-    payload = ["cut and mark", request.pk, count, fewer_reason.strip()]
+    payload = ["cut and mark", request.pk, count, fewer_reason.strip(), late_reason.strip()]
     if done := trail.repeated(key=key, payload=payload):
         return _pairs_of(done.facts["specimens"])
     ensure_open(request, READINGS)
     clock.check_moment(at, after=request.sample.job.received_at, what="The cutting")
     cut_specimens(request_id=request_id, count=count, fewer_reason=fewer_reason, by=by, at=at)
-    what = f"Cutting and marking of {request}"
-    disclose_late(job_id=request.sample.job_id, request_id=request.pk, what=what, by=by, at=at)
+    _disclose_late(request, f"Cutting and marking of {request}", late_reason, by=by, at=at)
     return _mark(request, by=by, at=at, key=key, payload=payload)
 
 
 @transaction.atomic
-def mark_specimens(*, request_id: int, by: User, at: datetime, key: uuid.UUID | None = None) -> list[BenchmarkPair]:
+def mark_specimens(
+    *, request_id: int, late_reason: str = "", by: User, at: datetime, key: uuid.UUID | None = None
+) -> list[BenchmarkPair]:
     """The specimens that are cut get their benchmark pairs, as many and as far apart as the method says."""
     (request,) = lock_requests([request_id])
-    payload = ["mark", request.pk]
+    payload = ["mark", request.pk, late_reason.strip()]
     if done := trail.repeated(key=key, payload=payload):
         return _pairs_of(done.facts["specimens"])
     ensure_open(request, READINGS)
-    disclose_late(job_id=request.sample.job_id, request_id=request.pk, what=f"Marking of {request}", by=by, at=at)
+    _disclose_late(request, f"Marking of {request}", late_reason, by=by, at=at)
     return _mark(request, by=by, at=at, key=key, payload=payload)
+
+
+def _disclose_late(request: Request, what: str, reason: str, *, by: User, at: datetime) -> None:
+    disclose_late(job_id=request.sample.job_id, request_id=request.pk, what=what, reason=reason, by=by, at=at)
 
 
 def _mark(
