@@ -76,15 +76,46 @@ def test_every_change_of_one_character_is_caught(body):
             assert is_valid(code[:place] + wrong + code[place + 1 :]) is (wrong == right)
 
 
-def test_nearly_every_swap_of_job_digits_is_caught():
-    swaps = missed = 0
-    for serial in range(1, 3000):
-        body = f"26{serial:05d}"
-        code = body + check_char(body)
-        for place in range(len(code) - 1):
-            swapped = code[:place] + code[place + 1] + code[place] + code[place + 2 :]
-            if swapped != code:
-                swaps += 1
-                missed += is_valid(swapped)
-    assert swaps > 15_000
-    assert missed < swaps / 500  # 36 of 19,002 at the time of writing
+def test_every_wrong_character_is_caught_whatever_stands_before_it():
+    # What stands before a character comes to one of 36 states, and one character in front reaches each of them. In
+    # every state the 36 characters must lead to 36 different ones: 36 x 630 pairs that are never confused.
+    for before in ALPHABET:
+        assert len({check_char(before + c) for c in ALPHABET}) == 36
+        assert len({check_char(before + c + "147A1") for c in ALPHABET}) == 36
+
+
+def swapped(code, place):
+    return code[:place] + code[place + 1] + code[place] + code[place + 2 :]
+
+
+def test_the_swaps_that_no_check_character_catches():
+    # In each of the 36 states one pair of the 630: two characters next to each other in the alphabet.
+    missed = []
+    for before in ALPHABET:
+        for n, one in enumerate(ALPHABET):
+            for other in ALPHABET[n + 1 :]:
+                if check_char(before + one + other) == check_char(before + other + one):
+                    missed.append((before, one, other))
+    assert len(missed) == 36
+    assert len({before for before, _, _ in missed}) == 36
+    assert {(ALPHABET.index(other) - ALPHABET.index(one)) % 36 for _, one, other in missed} <= {1, 35}
+    assert ("9", "0", "1") in missed  # 9-01 and 9-10 have the same check character
+
+
+def swaps_and_misses(codes):
+    tried = [swapped(code, place) for code in codes for place in range(len(code) - 1) if code[place] != code[place + 1]]
+    return len(tried), sum(map(is_valid, tried))
+
+
+def test_nearly_every_swap_in_a_job_number_is_caught():
+    bodies = [f"26{serial:05d}" for serial in range(1, 3000)]
+    assert swaps_and_misses([body + check_char(body) for body in bodies]) == (19_002, 36)
+
+
+def test_nearly_every_swap_on_a_label_is_caught():
+    # Job, check character, sample, specimen and the second check character: 26-00147N-A1 and one more.
+    codes = []
+    for serial in range(1, 300):
+        job = f"26{serial:05d}" + check_char(f"26{serial:05d}")
+        codes += [whole + check_char(whole) for sample in "ABC" for n in "123" if (whole := job + sample + n)]
+    assert swaps_and_misses(codes) == (22_653, 54)
