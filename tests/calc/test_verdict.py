@@ -152,3 +152,38 @@ def test_the_two_rules_and_the_probability_hang_together(y, a, b, u):
     assert mirrored.state == guarded.state
     wider = judge(y, None if lower is None else lower - 1, None if upper is None else upper + 1, u, "guarded")
     assert ORDER.index(wider.state) >= ORDER.index(guarded.state)
+
+
+# The guarded rule with two limits, -3.0 and +2.0, u = 0.1, w = 0.2: every zone on both sides, by the structure of
+# ILAC-G8:09/2019, table 1; worked by hand.
+@pytest.mark.parametrize(
+    ("y", "simple", "guarded"),
+    [
+        ("-3.21", "fail", "fail"),
+        ("-3.20", "fail", "conditional fail"),
+        ("-3.01", "fail", "conditional fail"),
+        ("-3.00", "pass", "conditional pass"),
+        ("-2.81", "pass", "conditional pass"),
+        ("-2.80", "pass", "pass"),
+        ("0", "pass", "pass"),
+        ("1.80", "pass", "pass"),
+        ("1.81", "pass", "conditional pass"),
+        ("2.00", "pass", "conditional pass"),
+        ("2.01", "fail", "conditional fail"),
+        ("2.20", "fail", "conditional fail"),
+        ("2.21", "fail", "fail"),
+    ],
+)
+def test_every_zone_between_two_limits(y, simple, guarded):
+    assert judge(D(y), D("-3.0"), D("2.0"), D("0.1"), "simple").state == simple
+    assert judge(D(y), D("-3.0"), D("2.0"), D("0.1"), "guarded").state == guarded
+
+
+def test_the_risk_of_a_guarded_pass_is_bounded():
+    # ILAC-G8:09/2019, table 1: a pass with the guard band w = U is false in less than 2.5 % of cases; at the acceptance
+    # limit it is 2.275 %, at the limit itself 50 %.
+    at_acceptance = judge(D("-2.7"), D(-3), None, D("0.15"), "guarded")
+    assert (at_acceptance.state, round(1 - at_acceptance.p_conform, 5)) == ("pass", 0.02275)
+    assert judge(D(-3), D(-3), None, D("0.15"), "guarded").p_conform == pytest.approx(0.5)
+    far = judge(D("-3.31"), D(-3), None, D("0.15"), "guarded")
+    assert (far.state, far.p_conform < 0.02275) == ("fail", True)
