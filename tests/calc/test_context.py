@@ -1,17 +1,22 @@
 """The caller's decimal context changes nothing, and is not changed."""
 
 import decimal
+from datetime import date, datetime, timedelta
 from decimal import Decimal as D
 
 import pytest
 
 from apps.calc import (
     change,
+    conditioning,
     control,
     layout,
     lengths,
     loads,
+    progress,
+    repeatability,
     rounding,
+    runs,
     sampling,
     skew,
     spread,
@@ -25,7 +30,55 @@ from .support import refusal
 
 AREA = layout.Rect(D("300.5"), D("700.25"), D("90.125"), D("33.5"))
 
+READINGS = {("1", "A"): (2125, 2250), ("1", "B"): (2500, 2375), ("2", "A"): (3750, 3500), ("2", "B"): (4125, 4250)}
+TRIALS = [repeatability.Trial(*key, D(value) / 1000) for key, values in READINGS.items() for value in values]
+GROUPS = [[D("74.0305"), D("74.0025")], [D("73.9955"), D("73.9925")], [D("74.0105"), D("74.0035")]]
+CHANGES = {1: D("-2.125"), 2: D("-2.875"), 3: D("-3.0625"), 5: D("-3.1875")}
+MORNING = datetime(2026, 3, 2, 9)
+AIR = [conditioning.AirReading(MORNING + timedelta(hours=h), D("20.125"), D("65.25")) for h in range(6)]
+
 CALLS = [
+    lambda: lengths.format_fraction(D("244.475")),
+    lambda: lengths.format_as_typed(D("244.475"), "in", "9 5/8"),
+    lambda: lengths.parse_percent("-99.123456"),
+    lambda: rounding.compare(D("-3.0512345"), D("-3.0"), "lower", "rounding"),
+    lambda: change.percent_pair("1", D("-2.12345")),
+    lambda: change.curve([change.Track("1", D("250.125"), {1: D("243.875"), 3: D("242.125")})], "ratio_of_means"),
+    lambda: skew.from_displacement(D("12.125"), D("12.375"), D("250.25"), D("250.5")),
+    lambda: skew.garment_twist(D("12.125"), D("600.25")),
+    lambda: spread.mean_and_sd([D("-3.125"), D("-2.875"), D("-3.0625")]),
+    lambda: sampling.half_width(D("0.61234"), 3),
+    lambda: control.constants(7),
+    lambda: control.xbar_r(GROUPS),
+    lambda: control.xbar_s(GROUPS),
+    lambda: control.moving_range([D("49.62"), D("47.61"), D("49.93")]),
+    lambda: control.lag_one([D("49.62"), D("47.61"), D("49.93")]),
+    lambda: runs.run_rules([D("49.62"), D("47.61"), D("59.93")], D("49.123"), D("3.333")),
+    lambda: progress.follow(CHANGES),
+    lambda: progress.steps(CHANGES),
+    lambda: progress.cycles_until(progress.approach(CHANGES), D("0.12345")),
+    lambda: loads.group_queue(
+        [loads.Waiting(name, ("a",), D("601.125"), date(2026, 3, 2)) for name in "ABCD"], D("1803.375")
+    ),
+    lambda: repeatability.one_way([[D("0.7125"), D("0.7225")], [D("0.6925")]]),
+    lambda: repeatability.one_way([[D("0.7125"), D("0.7225")], [D("0.6925")]]).R,
+    lambda: repeatability.crossed(TRIALS),
+    lambda: repeatability.crossed(TRIALS).percent_contribution(),
+    lambda: repeatability.crossed(TRIALS).percent_of_study(),
+    lambda: repeatability.crossed(TRIALS).ndc,
+    lambda: repeatability.average_and_range(TRIALS),
+    lambda: conditioning.earliest_measurement(
+        since=MORNING,
+        rest=timedelta(hours=4),
+        record=AIR,
+        limits=conditioning.ISO_139,
+        excursions="restart",
+        gaps="restart",
+        longest_gap=timedelta(hours=1),
+    ),
+    lambda: conditioning.equal_mass(
+        [conditioning.Weighing(MORNING + timedelta(hours=h), D(f"100.{h}25")) for h in (0, 2)]
+    ),
     lambda: lengths.parse_length("9 63/64", "in"),
     lambda: lengths.format_length(D("244.475"), "in"),
     lambda: rounding.round_to(D("-123456.789012345"), D("0.1")),
