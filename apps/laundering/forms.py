@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from apps.core.errors import Refusal
 from apps.equipment.models import Equipment
+from apps.intake.services import is_late
 from apps.laundering.models import Load
 from apps.laundering.services import NotAsAsked
 from apps.laundering.services.figures import figure, plain, whole, words
@@ -127,7 +128,19 @@ class WhenForm(ActForm):
     when = Moment(required=False)
 
 
-class OtherwiseForm(WhenForm):
+class LateForm(WhenForm):
+    """What is entered hours later says why; the report prints it with both times."""
+
+    late_reason = Words("Why it comes late", 200, help_text="Only when it is entered hours later, from paper.")
+
+    def clean(self) -> dict[str, Any]:
+        when, why = self.cleaned_data.get("when"), self.cleaned_data.get("late_reason")
+        if when is not None and not why and "late_reason" not in self.errors and is_late(when):
+            self.add_error("late_reason", "That is some hours ago. Say why it is entered only now.")
+        return self.cleaned_data
+
+
+class OtherwiseForm(LateForm):
     """An act that may be done otherwise than asked, once that is written down."""
 
     deviation = Words(
@@ -188,24 +201,24 @@ class ConditionsForm(forms.Form):
 class StartWashForm(OtherwiseForm, ConditionsForm):
     """From the balance to the water, in the order in which hands do it."""
 
-    field_order = [*ConditionsForm.base_fields, "deviation", "at_risk", "when"]
+    field_order = [*ConditionsForm.base_fields, "deviation", "at_risk", "when", "late_reason"]
 
     def __init__(self, *args, washers: QuerySet[Equipment], **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.fields["washer"].queryset = washers
 
 
-class EndWashForm(WhenForm):
+class EndWashForm(LateForm):
     spun = forms.BooleanField(label="The last spin ran", required=False)
     rinse_temp_c = Typed("Rinse water, if it was measured", "°C", 100, required=False)
-    field_order = ["spun", "rinse_temp_c", "when"]
+    field_order = ["spun", "rinse_temp_c", "when", "late_reason"]
 
 
 class StartDryingForm(OtherwiseForm):
     """Which pieces dry, and where; the tick boxes are the page's own."""
 
     dryer = Machine("Dryer")
-    field_order = ["dryer", "deviation", "at_risk", "when"]
+    field_order = ["dryer", "deviation", "at_risk", "when", "late_reason"]
 
     def __init__(self, *args, procedure: DryingProcedure, dryers: QuerySet[Equipment], **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -221,7 +234,8 @@ class EndDryingForm(OtherwiseForm):
     cooled_down = forms.BooleanField(label="The cool-down ran to its end", required=False)
     exhaust_c = Typed("Hottest exhaust, if it was measured", "°C", 300, required=False)
     remark = Words("Remark", 300)
-    field_order = ["lint_filter_cleaned", "cooled_down", "exhaust_c", "remark", "deviation", "at_risk", "when"]
+    field_order = ["lint_filter_cleaned", "cooled_down", "exhaust_c", "remark"]
+    field_order += ["deviation", "at_risk", "when", "late_reason"]
 
     def __init__(self, *args, procedure: DryingProcedure, **kwargs) -> None:
         super().__init__(*args, **kwargs)

@@ -15,7 +15,7 @@ from apps.equipment.models import Equipment
 from apps.equipment.queries import usable
 from apps.intake.models import Sample
 from apps.laundering import queries
-from apps.laundering.forms import EndDryingForm, EndWashForm, ReasonForm, StartDryingForm, StartWashForm, WhenForm
+from apps.laundering.forms import EndDryingForm, EndWashForm, LateForm, ReasonForm, StartDryingForm, StartWashForm
 from apps.laundering.models import Drying, Load, LoadPiece
 from apps.laundering.queries import LoadWhole, Pace, Timer
 from apps.laundering.services import ballast_advice
@@ -104,7 +104,7 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
         "void_form": bound.forms.get("void") or ReasonForm(prefix="void"),
         "out_form": bound.forms.get("out") or ReasonForm(prefix="out"),
         "out_specimen": next(iter(bound.chosen or ()), None) if "out" in bound.forms else None,
-        "tick_form": bound.forms.get("tick") or WhenForm(prefix="tick"),
+        "tick_form": bound.forms.get("tick") or LateForm(prefix="tick"),
         "leavers": [row for row in whole.rows if row.may_leave],
         "closed": load.state in (Load.State.WASHED, Load.State.VOID) and load.wash_started_at is not None,
         "may_void": load.state != Load.State.VOID and any(piece.open for piece in whole.pieces) and not whole.running,

@@ -2,12 +2,15 @@
 
 import re
 import uuid
+from datetime import timedelta
 
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
-from apps.intake.models import Specimen
+from apps.core import clock
+from apps.intake.models import Deviation, Specimen
 from apps.laundering.models import CycleLog, Drying, Load, LoadCorrection
 from tests.cast import NOON, LabTestCase
 from tests.laundering.support import WASH, dried, dry, make_up, pieces_of, ready, start, tick_all, washed, whole_cycle
@@ -127,6 +130,18 @@ class StartTests(OneLoad):
         self.assertEqual(page.context["start_form"].initial["temp_source"], "display")
         page = self.post("start", load.pk, washer=self.washers[0].pk, **{**WASH, "water_temp_c": "20"})
         self.assertContains(page, "before you start it", status_code=422)
+
+    def test_what_comes_from_paper_a_day_later_says_why(self):
+        with clock.set_to(NOON + timedelta(days=1)):
+            typed = {"when": timezone.localtime(NOON).strftime("%Y-%m-%dT%H:%M"), "detergent_lot": "kept"}
+            page = self.start(**typed)
+            self.assertEqual(set(page.context["start_form"].errors), {"late_reason"})
+            self.assertContains(page, 'value="kept"', status_code=422)
+            self.start(**typed, late_reason="the tablet was flat")
+        self.load.refresh_from_db()
+        self.assertEqual(self.load.wash_started_at, NOON)
+        late = Deviation.objects.get(kind="late_entry")
+        self.assertIn("Reason: the tablet was flat", late.text)
 
     def test_two_jobs_with_pieces_of_one_name_are_told_apart_before_the_wash(self):
         self.assertNotContains(self.page(self.load), "same code twice")

@@ -101,10 +101,10 @@ def told_problems(run: str, problems: Sequence[Problem], why: str, *, kind: str)
     return [(problem.kind, f"{run}: {problem.fact} Reason: {why}") for problem in problems]
 
 
-def disclose(*, pieces: Sequence[LoadPiece], what: str, by: User, at: datetime) -> None:
+def disclose(*, pieces: Sequence[LoadPiece], what: str, reason: str, by: User, at: datetime) -> None:
     """What is entered late is said so in every job that is touched."""
     for request in requests_of(pieces):
-        disclose_late(job_id=request.sample.job_id, request_id=request.pk, what=what, by=by, at=at)
+        disclose_late(job_id=request.sample.job_id, request_id=request.pk, what=what, reason=reason, by=by, at=at)
 
 
 def write_down(

@@ -38,9 +38,11 @@ def tick_cycle(*, specimen_id: int, ordinal: int, by: User, at: datetime, key: u
 
 
 @transaction.atomic
-def tick_cycles(*, shown: Mapping[int, int], by: User, at: datetime, key: uuid.UUID | None = None) -> list[CycleLog]:
+def tick_cycles(
+    *, shown: Mapping[int, int], late_reason: str = "", by: User, at: datetime, key: uuid.UUID | None = None
+) -> list[CycleLog]:
     """Tick off several pieces in one go, all or none. `shown`: specimen -> the cycle that the screen showed."""
-    payload = ["tick_cycles", sorted([specimen, ordinal] for specimen, ordinal in shown.items())]
+    payload = ["tick_cycles", sorted([specimen, ordinal] for specimen, ordinal in shown.items()), late_reason]
     lock_requests(Specimen.objects.filter(pk__in=shown).values_list("request_id", flat=True))
     related = [path.removeprefix("specimen__") for path in WITH_JOB]
     specimens = list(Specimen.objects.filter(pk__in=shown).select_related(*related).order_by("pk"))
@@ -66,7 +68,7 @@ def tick_cycles(*, shown: Mapping[int, int], by: User, at: datetime, key: uuid.U
             ticked.append(piece)
         cycles.append(cycle)
     if ticked:
-        disclose(pieces=ticked, what=f"Tick of {_loads(ticked)}", by=by, at=at)
+        disclose(pieces=ticked, what=f"Tick of {_loads(ticked)}", reason=late_reason, by=by, at=at)
         facts = {"loads": sorted({piece.load_id for piece in ticked})}
         write_down(pieces=ticked, kind="cycle.ticked", facts=facts, by=by, at=at, key=key, payload=payload)
     return cycles

@@ -38,6 +38,7 @@ def start_drying(
     load_id: int | None = None,
     deviation: str = "",
     at_risk: bool = False,
+    late_reason: str = "",
     by: User,
     at: datetime,
     key: uuid.UUID | None = None,
@@ -47,7 +48,7 @@ def start_drying(
     They may come from several washes. `load_id`: the load on whose page it was asked; it must be one of theirs.
     """
     ids = sorted(set(piece_ids))
-    payload = ["start_drying", ids, dryer_id, deviation, at_risk]
+    payload = ["start_drying", ids, dryer_id, deviation, at_risk, late_reason]
     pieces = hold_pieces(ids)
     if done := trail.repeated(key=key, payload=payload):
         return Drying.objects.get(pk=done.facts["drying"])
@@ -67,7 +68,7 @@ def start_drying(
         piece.save(update_fields=["drying"])
     risk = at_risk and not by.manager
     _write_deviations(pieces, told_problems(f"Drying {drying.pk}", problems, why, kind="drying"), risk, by, at)
-    disclose(pieces=pieces, what=f"Start of drying {drying.pk}", by=by, at=at)
+    disclose(pieces=pieces, what=f"Start of drying {drying.pk}", reason=late_reason, by=by, at=at)
     facts = _facts(drying, pieces)
     write_down(pieces=pieces, kind="drying.started", facts=facts, by=by, at=at, key=key, payload=payload)
     return drying
@@ -83,12 +84,14 @@ def end_drying(
     cooled_down: bool | None = None,
     deviation: str = "",
     at_risk: bool = False,
+    late_reason: str = "",
     by: User,
     at: datetime,
     key: uuid.UUID | None = None,
 ) -> Drying:
     """The pieces are dry and taken out. A tumble dryer's lint filter is cleaned, or the remark says why not."""
-    payload = ["end_drying", drying_id, lint_filter_cleaned, exhaust_c, remark, cooled_down, deviation, at_risk]
+    typed = [lint_filter_cleaned, exhaust_c, remark, cooled_down, deviation, at_risk, late_reason]
+    payload = ["end_drying", drying_id, *typed]
     drying, pieces = _hold(drying_id)
     if trail.repeated(key=key, payload=payload):
         return drying
@@ -109,7 +112,7 @@ def end_drying(
     drying.save(update_fields=["state", "ended_at", "exhaust_c", "remark", "lint_filter_cleaned", "cooled_down"])
     risk = at_risk and not by.manager
     _write_deviations(pieces, told_problems(f"Drying {drying.pk}", problems, why, kind="drying"), risk, by, at)
-    disclose(pieces=pieces, what=f"End of drying {drying.pk}", by=by, at=at)
+    disclose(pieces=pieces, what=f"End of drying {drying.pk}", reason=late_reason, by=by, at=at)
     facts = {
         **_facts(drying, pieces),
         "exhaust_c": drying.exhaust_c,

@@ -126,6 +126,7 @@ def start_wash(
     temp_source: str,
     deviation: str = "",
     at_risk: bool = False,
+    late_reason: str = "",
     by: User,
     at: datetime,
     key: uuid.UUID | None = None,
@@ -146,7 +147,7 @@ def start_wash(
         "water_temp_c": water_temp_c,
         "temp_source": temp_source,
     }
-    payload = ["start_wash", load_id, typed, deviation, at_risk]
+    payload = ["start_wash", load_id, typed, deviation, at_risk, late_reason]
     load, pieces = hold_load(load_id)
     if trail.repeated(key=key, payload=payload):
         return load
@@ -165,7 +166,7 @@ def start_wash(
     told = told_problems(f"Load {load.pk}", problems, why, kind="wash")
     risk = at_risk and not by.manager
     write_deviations(pieces=pieces, load_number=load.pk, told=told, at_risk=risk, by=by, at=at)
-    disclose(pieces=pieces, what=f"Start of wash, load {load.pk}", by=by, at=at)
+    disclose(pieces=pieces, what=f"Start of wash, load {load.pk}", reason=late_reason, by=by, at=at)
     facts = {"load": load.pk, "washer": washer.name, **wash.facts()}
     write_down(pieces=pieces, kind="load.wash_started", facts=facts, by=by, at=at, key=key, payload=payload)
     return load
@@ -177,13 +178,14 @@ def end_wash(
     load_id: int,
     rinse_temp_c: Typed = None,
     spun: bool | None = None,
+    late_reason: str = "",
     by: User,
     at: datetime,
     key: uuid.UUID | None = None,
 ) -> Load:
     """The machine has stopped; the pieces wait for their drying. `spun` None: the last spin was as the drying asks."""
     load, pieces = hold_load(load_id)
-    payload = ["end_wash", load_id, rinse_temp_c, spun]
+    payload = ["end_wash", load_id, rinse_temp_c, spun, late_reason]
     if trail.repeated(key=key, payload=payload):
         return load
     check_state(load, Load.State.WASHING)
@@ -198,7 +200,7 @@ def end_wash(
         fact = "The last spin was done, though the pieces drip dry." if load.spun else "The last spin was left out."
         told = [("wash", f"Load {load.pk}: {fact}")]
         write_deviations(pieces=pieces, load_number=load.pk, told=told, at_risk=False, by=by, at=at)
-    disclose(pieces=pieces, what=f"End of wash, load {load.pk}", by=by, at=at)
+    disclose(pieces=pieces, what=f"End of wash, load {load.pk}", reason=late_reason, by=by, at=at)
     facts = {"load": load.pk, "rinse_temp_c": load.rinse_temp_c, "spun": load.spun}
     write_down(pieces=pieces, kind="load.washed", facts=facts, by=by, at=at, key=key, payload=payload)
     return load

@@ -10,7 +10,7 @@ from apps.accounts.models import Role
 from apps.core.errors import Refusal
 from apps.intake.models import Specimen
 from apps.laundering import services
-from apps.laundering.forms import WhenForm
+from apps.laundering.forms import LateForm
 from apps.laundering.models import CycleLog, LoadPiece
 from apps.laundering.queries import LoadWhole
 from apps.laundering.views.loads import ACT, load_page, the_load
@@ -56,11 +56,12 @@ def tick_load(request: HttpRequest, number: int) -> HttpResponse:
     load = the_load(request, number)
     if request.method != "POST":
         return redirect("laundering:load", load.pk)
-    form = WhenForm(request.POST, prefix="tick")
+    form = LateForm(request.POST, prefix="tick")
     if form.is_valid():
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
-            cycles = services.tick_cycles(shown=shown(request.POST.getlist("piece")), **who)
+            why = form.cleaned_data["late_reason"]
+            cycles = services.tick_cycles(shown=shown(request.POST.getlist("piece")), late_reason=why, **who)
         except Refusal as refusal:
             form.put_beside(refusal)
         else:

@@ -30,7 +30,8 @@ def start(request: HttpRequest, number: int, procedure_id: int) -> HttpResponse:
     chosen = numbers(request.POST.getlist("piece"))
     if form.is_valid():
         dryer = form.cleaned_data.get("dryer")
-        otherwise = {name: form.cleaned_data[name] for name in ("deviation", "at_risk") if name in form.cleaned_data}
+        names = ("deviation", "at_risk", "late_reason")
+        otherwise = {name: form.cleaned_data[name] for name in names if name in form.cleaned_data}
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             drying = services.start_drying(

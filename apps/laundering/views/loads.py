@@ -69,7 +69,8 @@ def start(request: HttpRequest, number: int) -> HttpResponse:
     today, manager = timezone.localdate(clock.now()), Role.MANAGER in request.user.roles
     form = pages.start_form(LoadWhole(load, request.user), manager, today, request.POST)
     if form.is_valid():
-        otherwise = {name: form.cleaned_data[name] for name in ("deviation", "at_risk") if name in form.cleaned_data}
+        names = ("deviation", "at_risk", "late_reason")
+        otherwise = {name: form.cleaned_data[name] for name in names if name in form.cleaned_data}
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             load = services.start_wash(load_id=load.pk, **form.typed, **otherwise, **who)
@@ -89,7 +90,7 @@ def end(request: HttpRequest, number: int) -> HttpResponse:
         return redirect("laundering:load", load.pk)
     form = EndWashForm(request.POST)
     if form.is_valid():
-        values = {name: form.cleaned_data[name] for name in ("spun", "rinse_temp_c")}
+        values = {name: form.cleaned_data[name] for name in ("spun", "rinse_temp_c", "late_reason")}
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             services.end_wash(load_id=load.pk, **values, **who)
