@@ -44,7 +44,6 @@
     } catch (error) {
       if (error.name !== "ConstraintError") throw error; // tapped twice: the first one waits already
     }
-    if (navigator.storage && navigator.storage.persist) navigator.storage.persist();
   };
 
   laundry.waiting = async () => {

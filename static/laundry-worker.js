@@ -16,12 +16,12 @@ self.addEventListener("fetch", (event) => {
   else if (request.mode === "navigate" && isPage(address)) event.respondWith(answer(event, keepPage, keptPage));
 });
 
-// A page that was open before this worker was there tells what it is made of.
+// A page that came before this worker, or that has changed since it came, asks to be kept.
 self.addEventListener("message", (event) => {
   const wanted = (event.data.keep || []).map((text) => new URL(text));
   event.waitUntil(Promise.all(wanted.map(async (address) => {
     if (address.origin !== self.location.origin || !(isFile(address) || isPage(address))) return;
-    const response = await fetch(address, { cache: "force-cache" });
+    const response = await fetch(address, { cache: event.data.how });
     await (isFile(address) ? keepFile : keepPage)(address.href, response);
   })));
 });

@@ -47,6 +47,16 @@
     }
   };
 
+  // What comes after a step that waits, where the page has it ready: it is tapped now and waits behind it.
+  const offered = new Set();
+  const offer = (mine) => {
+    for (const next of document.querySelectorAll("template[data-after]")) {
+      if (offered.has(next) || !mine.some((tap) => tap.path === next.dataset.after)) continue;
+      offered.add(next);
+      next.after(next.content.firstElementChild.cloneNode(true));
+    }
+  };
+
   const tellOthers = (others) => {
     const names = [...new Set(others.map((tap) => tap.name))];
     const lines = names.map((name) => {
@@ -63,9 +73,18 @@
     box.hidden = !mine.length;
     once(box, "count").textContent = mine.length;
     once(box, "taps").replaceChildren(...mine.map(row));
+    offer(mine);
     mark(mine);
     tellOthers(others);
     return mine.length;
+  };
+
+  // The worker keeps this page and its files as they are now in the house, or as the browser has just had them.
+  const keepPage = async (how) => {
+    if (!navigator.serviceWorker) return;
+    const files = performance.getEntriesByType("resource").map((one) => one.name);
+    const ready = await navigator.serviceWorker.ready;
+    ready.active.postMessage({ keep: how === "reload" ? [location.href] : [location.href, ...files], how });
   };
 
   // Sending again: sooner or later, when the tablet is back online, and when somebody asks for it.
@@ -81,6 +100,7 @@
     tries += 1;
     clearTimeout(timer);
     timer = setTimeout(sendAll, pause * 1000);
+    if (navigator.storage && navigator.storage.persist) navigator.storage.persist();
     const box = byId("waiting");
     once(box, "trouble").textContent = `${WHY[why]} Tried at ${laundry.clock(laundry.now())}; it tries again by itself.`;
     const signIn = once(box, "sign-in");
@@ -99,6 +119,7 @@
     if (!told.length) return;
     if (typed || came.why) { // what is typed here is not thrown away
       told.forEach(laundry.say);
+      keepPage("reload");
     } else {
       sessionStorage.setItem(PLACE, JSON.stringify(told));
       location.reload();
@@ -155,6 +176,7 @@
     } else if (form.hasAttribute("hx-post")) {
       window.htmx.swap(form.closest("li"), answer.html, { swapStyle: "outerHTML" });
       show();
+      keepPage("reload");
     } else {
       const fresh = new DOMParser().parseFromString(answer.html, "text/html").querySelector("main");
       document.querySelector("main").replaceWith(fresh);
@@ -229,9 +251,6 @@
   if (navigator.serviceWorker) {
     const looked = Boolean(navigator.serviceWorker.controller);
     navigator.serviceWorker.register(page.dataset.worker);
-    if (!looked) { // this page came before the worker: it is kept by its address
-      const files = performance.getEntriesByType("resource").map((one) => one.name);
-      navigator.serviceWorker.ready.then((ready) => ready.active.postMessage({ keep: [location.href, ...files] }));
-    }
+    if (!looked) keepPage("force-cache"); // this page came before the worker
   }
 })();

@@ -113,6 +113,7 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
     if writes and load.state == Load.State.MADE_UP:
         context |= {"start_form": bound.forms.get("start") or start_form(whole, manager, today)}
         context |= {"proposal": proposal(whole), "asked": asked(load.procedure)}
+        context["later_form"] = EndWashForm(initial={"spun": is_spun(whole)}, auto_id="later_%s")
     if writes and load.state == Load.State.WASHING:
         context["end_form"] = bound.forms.get("end") or EndWashForm(initial={"spun": is_spun(whole)})
         context["timer"] = pace.of_wash(load)

@@ -219,17 +219,22 @@ def test_a_tap_that_no_longer_fits_is_kept_for_the_manager(page, context, wire, 
     expect(page.get_by_role("heading", name=row.what)).to_be_visible()
 
 
-def test_a_wash_begun_without_a_connection_begins_when_it_was_tapped(page, context, wire, people):
-    with clock.set_to(NOON):
-        load = make_up(people, ready(people))
-    be(context, wire, people.lou)
-    at_the_laundry(page, wire, load)
+def weigh(page: Page) -> None:
+    """Everything that the start of a wash asks for."""
     for label, name in (("Specimens, weighed", "specimen_mass_g"), ("Pieces of ballast", "ballast_pieces")):
         page.get_by_label(label).fill(WASH[name])
     for name in ("ballast_mass_g", "ballast", "detergent_g", "detergent", "detergent_lot", "water_temp_c"):
         page.locator(f"[name={name}]").fill(WASH[name])
     page.get_by_label("Washer").select_option(label="W1")
     expect(page.locator("#proposal")).to_contain_text("12 pieces")
+
+
+def test_a_wash_begun_without_a_connection_begins_when_it_was_tapped(page, context, wire, people):
+    with clock.set_to(NOON):
+        load = make_up(people, ready(people))
+    be(context, wire, people.lou)
+    at_the_laundry(page, wire, load)
+    weigh(page)
     wire.become(State.CUT)
     page.get_by_role("button", name="Cloth is in").click()
     waiting(page, 1)
@@ -241,6 +246,26 @@ def test_a_wash_begun_without_a_connection_begins_when_it_was_tapped(page, conte
     assert load.state == Load.State.WASHING and load.wash_by == people.lou
     assert (clock.now() - load.wash_started_at).total_seconds() > 1.5
     expect(page.locator("[data-left]").first).to_have_text("0 min so far, about 1 h 00 min left")
+
+
+def test_a_wash_begun_and_ended_without_a_connection(page, context, wire, people):
+    with clock.set_to(NOON):
+        load = make_up(people, ready(people))
+    be(context, wire, people.lou)
+    at_the_laundry(page, wire, load)
+    weigh(page)
+    wire.become(State.CUT)
+    page.get_by_role("button", name="Cloth is in").click()
+    waiting(page, 1)
+    page.reload()
+    expect(page.get_by_text("The start waits in this tablet")).to_be_visible()
+    page.get_by_role("button", name="The machine has stopped").click()
+    waiting(page, 2)
+    wire.become(State.WHOLE)
+    told(page).to_contain_text("In the lab's book now: Start of the wash", timeout=LONG)
+    load.refresh_from_db()
+    assert load.state == Load.State.WASHED and load.wash_started_at < load.wash_ended_at
+    expect(page.get_by_role("heading", name="To dry")).to_be_visible()
 
 
 def test_a_refusal_at_once_stays_on_the_form(page, context, wire, people):
