@@ -7,12 +7,14 @@ from django.db import IntegrityError, transaction
 
 from apps.core.errors import Refusal
 from apps.laundering import services
-from apps.laundering.models import KeptTap
+from apps.laundering.models import KeptTap, Load
 from apps.laundering.queries import kept_of, to_be_judged
 from apps.laundering.services import Tap
+from apps.reporting.queries import review
 from apps.trail.queries import timeline
 from tests.cast import NOON, LabTestCase
 from tests.laundering.support import make_up, ready, told
+from tests.reporting.support import a_finished_job
 
 KEY = uuid.UUID("00000000-0000-4000-8000-000000000001")
 
@@ -106,6 +108,16 @@ class JudgeKeptTests(Kept):
             with self.subTest(str(how)[:20]), self.assertRaises(Refusal):
                 self.judge(row, **how)
         self.assertEqual(to_be_judged(self.lou), 1)
+
+
+class ReviewTests(Kept):
+    def test_the_manager_reads_of_it_before_an_approval(self):
+        job = a_finished_job(self)
+        load = Load.objects.get()
+        row = self.keep(load)
+        self.assertIn("Load 1 is void. (Lou Laundry). Not judged yet.", review(job).notices[0].text)
+        self.judge(row)
+        self.assertIn("Judged by Mara Manager: entered from paper", review(job).notices[0].text)
 
 
 class KeptPageTests(Kept):

@@ -33,5 +33,5 @@ def pieces_meant(
 
 def kept_of(requests: Iterable[int]) -> list[KeptTap]:
     """What was kept of these requests, oldest first: the manager reads it before an approval."""
-    rows = KeptTap.objects.filter(pieces__specimen__request__in=list(requests)).select_related("by", "judged_by")
-    return list(rows.distinct().order_by("pk"))
+    about = KeptTap.pieces.through.objects.filter(loadpiece__specimen__request__in=list(requests)).values("kepttap")
+    return list(KeptTap.objects.filter(pk__in=about).select_related("load", "by", "judged_by").order_by("pk"))

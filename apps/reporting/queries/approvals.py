@@ -10,6 +10,7 @@ from django.db.models import F, QuerySet
 from apps.accounts.models import User
 from apps.accounts.queries import the_lab
 from apps.intake.models import Job, Request, SendBack
+from apps.laundering.queries import kept_of
 from apps.measuring.models import Reading
 from apps.measuring.queries import results_of
 from apps.reporting.facts import Facts, freeze, seen
@@ -145,9 +146,22 @@ def review(job: Job) -> Review:
         facts,
         _reviewed(looked_at, facts),
         **standing,
-        notices=unusual(facts),
+        notices=[*_kept(looked_at), *unusual(facts)],
         at_risk=[row for row in facts.deviations if row["at_risk"] and not row["judged_at"]],
     )
+
+
+def _kept(requests: list[Request]) -> list[Notice]:
+    """What the laundry tapped without a connection and the book could not take: the record may lack it."""
+    return [
+        Notice(
+            str(row.load).lower() if row.load_id else "laundry",
+            "kept tap",
+            f"{row.what}: {row.refusal} ({row.by})"
+            + (f". Judged by {row.judged_by}: {row.judgement}" if row.judgement else ". Not judged yet."),
+        )
+        for row in kept_of(request.pk for request in requests)
+    ]
 
 
 def _reviewed(requests: list[Request], facts: Facts) -> list[Reviewed]:
