@@ -7,7 +7,7 @@ from decimal import Decimal as D
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy import optimize
 
@@ -116,6 +116,7 @@ def best_by_trying_everything(sizes, room, most):
 
 
 @given(st.lists(st.integers(1, 10), min_size=1, max_size=7), st.integers(10, 16), st.sampled_from([2, 3, 7]))
+@example([9, 10, 5, 2, 5, 9], 10, 7)  # four loads would have to be full to the brim
 @steady
 def test_no_grouping_is_better(sizes, room, most):
     queue = [Waiting(str(i), WOVEN, D(size), DAY + timedelta(days=i)) for i, size in enumerate(sizes)]
@@ -177,15 +178,16 @@ def test_every_plan_keeps_the_rules(queue, capacity, most):
     assert [load.due for load in plan.loads] == sorted(load.due for load in plan.loads)
 
 
-def test_a_long_queue_is_planned_in_time_and_says_what_is_not_proven():
+@pytest.mark.parametrize(("count", "most"), [(80, 5), (300, None)])
+def test_a_long_queue_is_planned_in_time_and_says_what_is_not_proven(count, most):
     draw = random.Random(7)
     queue = [
         Waiting(str(i), WOVEN, D(draw.randint(1500, 7000)) / 10, DAY + timedelta(days=draw.randint(0, 9)))
-        for i in range(300)
+        for i in range(count)
     ]
-    begun = time.perf_counter()
-    plan = group_queue(queue, D(1800))
-    assert time.perf_counter() - begun < 5
-    assert sum(len(load.pieces) for load in plan.loads) == 300
-    assert len(plan.loads) <= 1.05 * float(sum(piece.mass_g for piece in queue)) / 1800 + 1
-    assert isinstance(plan.fewest, bool)
+    begun = time.process_time()
+    plan = group_queue(queue, D(1800), most)
+    assert time.process_time() - begun < 5
+    assert sum(len(load.pieces) for load in plan.loads) == count
+    assert len(plan.loads) <= 1.05 * float(sum(piece.mass_g for piece in queue)) / 1800 + 2
+    assert not plan.fewest
