@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from apps.calc.errors import CalcError, SpreadError
 from apps.calc.spread import grubbs, mean_and_sd
 
-from .support import published, refusal, steady
+from .support import pi_digits, published, refusal, steady
 
 
 def test_the_mass_spectrometer_of_the_nist_handbook():
@@ -128,24 +128,6 @@ def test_certified_spreads_on_a_large_offset(mean, step, repeats):
     # NIST StRD NumAcc1 to NumAcc4: 1 and 0.1; the text-book sum of squares in floating point gives 0 on the last.
     values = [D(mean), *[D(mean) - D(step), D(mean) + D(step)] * repeats]
     assert mean_and_sd(values) == (D(mean), D(step))
-
-
-def pi_digits(count):
-    """The first digits of pi by Machin's formula, in whole numbers."""
-    unity = 10 ** (count + 10)
-
-    def arctan(n):
-        power = total = unity // n
-        k, sign = 3, -1
-        while power:
-            power //= n * n
-            total += sign * (power // k)
-            k, sign = k + 2, -sign
-        return total
-
-    # In two halves: Python refuses to print a whole number of more than 4300 digits.
-    top, rest = divmod(4 * (4 * arctan(5) - arctan(239)), 10 ** (count // 2))
-    return [int(c) for c in (str(top) + str(rest).zfill(count // 2))[:count]]
 
 
 def test_the_digits_of_pi_in_the_certified_list_hold_a_slip():
