@@ -15,6 +15,8 @@ from apps.laundering.services import NotAsAsked
 from apps.laundering.services.figures import figure, plain, whole, words
 from apps.methods.models import DryingProcedure
 
+# Why a tap comes late that a tablet brings; always said of one, so that sent again it is the same act.
+WAITED = "it waited in the tablet for a connection"
 MOMENT_CODES = ("future", "before_previous_step", "after_next_step")
 
 
@@ -137,6 +139,8 @@ class LateForm(WhenForm):
         when, why = self.cleaned_data.get("when"), self.cleaned_data.get("late_reason")
         if when is not None and not why and "late_reason" not in self.errors and is_late(when):
             self.add_error("late_reason", "That is some hours ago. Say why it is entered only now.")
+        if when is None and not why and self.data.get("tapped_at"):
+            self.cleaned_data["late_reason"] = WAITED
         return self.cleaned_data
 
 

@@ -12,7 +12,19 @@ from apps.core import clock
 from apps.laundering.models import CycleLog, KeptTap, Load
 from apps.laundering.views.carried import SALT
 from tests.cast import NOON, LabTestCase
-from tests.laundering.support import WASH, dried, make_up, pieces_of, ready, start, told, washed
+from tests.laundering.support import (
+    WASH,
+    deviations,
+    dried,
+    dry,
+    end_dry,
+    make_up,
+    pieces_of,
+    ready,
+    start,
+    told,
+    washed,
+)
 
 MINUTE = timedelta(minutes=1)
 
@@ -118,7 +130,18 @@ class MomentTests(Carried):
         with clock.set_to(NOON + timedelta(hours=9)):
             self.sign_in(self.lou)
             self.bring("end", load.pk, at=NOON + MINUTE, spun="on")
-        self.assertIn(f"End of wash, load {load.pk}", " ".join(row.text for row in request.deviations.all()))
+            dried_later = end_dry(self, dry(self, load, at=clock.now()), at=clock.now())
+        with clock.set_to(dried_later.ended_at + timedelta(hours=9)):
+            self.sign_in(self.lou)
+            for how in ("first", "late"):  # the answer to the first was lost
+                tick = {"at": dried_later.ended_at, "ordinal": 1, "key": uuid.UUID(int=26)}
+                self.assertEqual(self.bring("tick", pieces_of(request)[0].pk, how=how, **tick)["X-Tapped"], "written")
+        written = deviations(request)
+        self.assertEqual(
+            [text.split(":")[0] for text in written], [f"End of wash, load {load.pk}", f"Tick of load {load.pk}"]
+        )
+        for text in written:
+            self.assertIn("Reason: it waited in the tablet for a connection", text)
 
 
 class KeptTests(Carried):

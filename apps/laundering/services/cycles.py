@@ -27,13 +27,15 @@ class CycleOutOfOrder(Refusal):
 
 
 @transaction.atomic
-def tick_cycle(*, specimen_id: int, ordinal: int, by: User, at: datetime, key: uuid.UUID | None = None) -> CycleLog:
+def tick_cycle(
+    *, specimen_id: int, ordinal: int, late_reason: str = "", by: User, at: datetime, key: uuid.UUID | None = None
+) -> CycleLog:
     """Wash cycle `ordinal` of a specimen is finished: washed and dried.
 
     `ordinal` is the cycle that the screen showed, so a double tap, or two people at once, is answered with the row
     that is there.
     """
-    (cycle,) = tick_cycles(shown={specimen_id: ordinal}, by=by, at=at, key=key)
+    (cycle,) = tick_cycles(shown={specimen_id: ordinal}, late_reason=late_reason, by=by, at=at, key=key)
     return cycle
 
 

@@ -10,7 +10,7 @@ from apps.accounts.models import Role
 from apps.core.errors import Refusal
 from apps.intake.models import Specimen
 from apps.laundering import services
-from apps.laundering.forms import LateForm
+from apps.laundering.forms import WAITED, LateForm
 from apps.laundering.models import CycleLog, LoadPiece
 from apps.laundering.queries import LoadWhole
 from apps.laundering.views.loads import ACT, load_page, the_load
@@ -31,6 +31,7 @@ def tick(request: HttpRequest, specimen_id: int) -> HttpResponse:
         cycle = services.tick_cycle(
             specimen_id=specimen.pk,
             ordinal=min(ordinal[0], 32_000) if ordinal else 0,
+            late_reason=WAITED if request.POST.get("tapped_at") else "",
             by=request.user,
             at=moment(request),
             key=posted_key(request),
