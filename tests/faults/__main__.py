@@ -14,7 +14,7 @@ import time
 
 import django
 
-from tests.faults.house import Desk, House, Server
+from tests.faults.house import CARELESS, DURABLE, Desk, House, Server
 
 KINDS = {"server": ("web", "database", "worker"), "desk": ("desk",)}
 
@@ -26,6 +26,9 @@ def asked() -> argparse.Namespace:
     parser.add_argument("--only", action="append", choices=[kind for kinds in KINDS.values() for kind in kinds])
     parser.add_argument("--chance", type=int, default=26, help="another number: other moments")
     parser.add_argument("--hurry", action="store_true", help="do not wait for the worker's lease to run out")
+    parser.add_argument(
+        "--careless", action="store_true", help="a database that answers before it has written: losses must be found"
+    )
     return parser.parse_args()
 
 
@@ -35,7 +38,7 @@ def main() -> int:
     if not kinds:
         return 0
     began = time.monotonic()
-    house = Server() if wanted.house == "server" else Desk()
+    house = Desk() if wanted.house == "desk" else Server(CARELESS if wanted.careless else DURABLE)
     try:
         house.lay_out()
         open_book(house)

@@ -28,6 +28,7 @@ BIN = Path(sys.executable).parent
 PATH = f"{BIN}:{os.environ['PATH']}"
 # Tests' clusters let go of what a lab's own must keep.
 DURABLE = SETTINGS | {"fsync": "on", "synchronous_commit": "on", "full_page_writes": "on"}
+CARELESS = DURABLE | {"synchronous_commit": "off", "wal_writer_delay": "2s"}
 PATIENCE = 60
 
 
@@ -138,9 +139,9 @@ class House:
 class Server(House):
     """A lab's own server by the commands of docker-compose.yml."""
 
-    def __init__(self) -> None:
+    def __init__(self, settings: dict[str, str] = DURABLE) -> None:
         super().__init__()
-        self.cluster = Cluster(DURABLE)
+        self.cluster = Cluster(settings)
         self.services = compose(FULLING_HTTPS="no", FULLING_WEB_WORKERS="2")["services"]
         self.host = "lab.example"
         self.environment = self.environment_of("web")
