@@ -146,7 +146,7 @@ def paper(book: Book, rounds: int) -> None:
     rows = [("report as PDF", "pages", "words", "ms", "bare drawing ms", "ratio", "ms a page")]
     for name, samples in (("1 sample", 1), ("6 samples", 6)):
         size = book.ask("paper", samples=samples)
-        ms = medians(max(3, rounds // 3), {do: partial(book.ask, do) for do in ("pdf", "bare_pdf")})
+        ms = medians(max(1, rounds // 3), {do: partial(book.ask, do) for do in ("pdf", "bare_pdf")})
         made, bare = ms["pdf"], ms["bare_pdf"]
         counts = [str(size["pages"]), str(size["words"])]
         rows.append((name, *counts, figure(made), figure(bare), times(made, bare), figure(made / size["pages"])))
