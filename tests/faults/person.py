@@ -110,6 +110,8 @@ class Person:
             raise NotAnswered(in_flight=True) from error
         finally:
             connection.close()
+        if "Content-Length" not in answer.headers:  # cut off within the headers, which a client takes for their end
+            raise NotAnswered(in_flight=True)
         for line in answer.headers.get_all("Set-Cookie") or []:
             for name, morsel in SimpleCookie(line).items():
                 self.cookies[name] = morsel.value
