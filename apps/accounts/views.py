@@ -5,7 +5,7 @@ from django.contrib import messages
 from django.contrib.auth import login, logout, update_session_auth_hash
 from django.core.paginator import Paginator
 from django.forms import Form, ModelForm
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -55,6 +55,7 @@ def _page(request: HttpRequest, rows):
 
 
 def _landing(request: HttpRequest) -> str:
+    """The address that was asked for, when it is one of ours. An address, not a name: `redirect` would look it up."""
     wanted = request.POST.get("next") or request.GET.get("next") or ""
     if url_has_allowed_host_and_scheme(wanted, {request.get_host()}, require_https=request.is_secure()):
         return wanted
@@ -70,13 +71,13 @@ def _landing(request: HttpRequest) -> str:
 @get_or_post
 def sign_in(request: HttpRequest) -> HttpResponse:
     if request.user.is_authenticated:
-        return redirect(_landing(request))
+        return HttpResponseRedirect(_landing(request))
     form = SignInForm(request, _posted(request))
     if request.method == "POST":
         if form.is_valid():
             login(request, form.user)
             services.record_sign_in(by=form.user, at=clock.now())
-            return redirect(_landing(request))
+            return HttpResponseRedirect(_landing(request))
         if form.has_error("__all__", "no_match"):
             services.record_failed_sign_in(username=form.cleaned_data["username"], at=clock.now())
     return render(request, "accounts/sign_in.html", {"form": form, "next": request.GET.get("next", "")})
@@ -86,7 +87,9 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 @require_POST
 def sign_out(request: HttpRequest) -> HttpResponse:
     logout(request)
-    return redirect("accounts:sign_in")
+    response = redirect("accounts:sign_in")
+    response["Clear-Site-Data"] = '"cache"'  # the next person at this screen does not go back to what was shown
+    return response
 
 
 @role_required(*Role)

@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST, require_safe
@@ -146,5 +146,5 @@ def answer(request: HttpRequest, send_back_id: int) -> HttpResponse:
         messages.success(request, f"{row.request.sample.code} goes to the manager again.")
         wanted = request.POST.get("next", "")
         safe = url_has_allowed_host_and_scheme(wanted, {request.get_host()}, require_https=request.is_secure())
-        return redirect(wanted) if safe else redirect("intake:sample", code=row.request.sample.code)
+        return HttpResponseRedirect(wanted) if safe else redirect("intake:sample", code=row.request.sample.code)
     return render(request, "intake/answer.html", {"row": row, "form": form}, status=NOT_SAVED)
