@@ -112,7 +112,7 @@ def create_person(
     user.password = _hashed(password, user)
     with transaction.atomic():
         _lock_names()
-        if done := trail.repeated(key=key, payload=payload):
+        if done := trail.repeated(key=key, payload=payload, by=by):
             return User.objects.get(username=done.facts["username"])
         if User.objects.filter(username__iexact=username).exists():
             raise Refusal("This user name is taken.", code="username_taken", field="username")
@@ -179,7 +179,7 @@ def create_customer(
     """A company that sends cloth comes into the book. One name is one customer, however its capitals are typed."""
     payload = {"name": name, "address": address, "contact": contact, "email": email}
     _lock_names()
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Customer.objects.get(pk=done.facts["customer_id"])
     _check_customer_name(name, None)
     customer = Customer.objects.create(name=name, address=address, contact=contact, email=email)

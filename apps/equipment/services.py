@@ -60,13 +60,13 @@ def add_equipment(
         "calibration_due": calibration_due,
     }
     payload = {"act": "add", **values}
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Equipment.objects.get(pk=done.facts["equipment"])
     try:
         equipment = _created(values)
     except Refusal:
         # Perhaps it was this very form, sent twice, that took the name a moment ago.
-        if done := trail.repeated(key=key, payload=payload):
+        if done := trail.repeated(key=key, payload=payload, by=by):
             return Equipment.objects.get(pk=done.facts["equipment"])
         raise
     facts = {"equipment": equipment.pk, **values}
@@ -100,7 +100,7 @@ def change_equipment(
     }
     (equipment,) = lock_equipment([equipment_id])
     payload = {"act": "change", "equipment": equipment_id, "version": version, **values}
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return equipment
     changes = {field: value for field, value in values.items() if getattr(equipment, field) != value}
     if equipment.version != version:
@@ -125,7 +125,7 @@ def put_out_of_service(*, equipment_id: int, reason: str, by: User, at: datetime
     reason = " ".join(reason.split())
     (equipment,) = lock_equipment([equipment_id])
     payload = {"act": "out_of_service", "equipment": equipment_id, "reason": reason}
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return equipment
     if not reason:
         raise Refusal(f"Say why {equipment} must not be used.", code="reason_missing", field="reason")
@@ -155,7 +155,7 @@ def return_to_service(
     checked = " ".join(checked.split())
     (equipment,) = lock_equipment([equipment_id])
     payload = {"act": "return", "equipment": equipment_id, "checked": checked, "version": version}
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return equipment
     if not equipment.out_of_service:
         raise Refusal(f"{equipment} is in service already.", code="already_in_service")

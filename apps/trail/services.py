@@ -63,15 +63,20 @@ def record(
     return first
 
 
-def repeated(*, key: uuid.UUID | None, payload: Any) -> TrailEntry | None:
-    """The entry of an act that has already been done under this key; None when it is new.
+def repeated(*, key: uuid.UUID | None, payload: Any, by: Actor | None) -> TrailEntry | None:
+    """The entry of an act that this person has already done under this key; None when it is new.
 
-    Asked after the locks are held. The same key with another payload is refused.
+    Asked after the locks are held. The same key with another payload, or from somebody else, is refused: an act told
+    to one person as done must not stand in the book under another's name.
     """
     if key is None:
         return None
     entry = TrailEntry.objects.filter(key=key).first()
-    if entry and entry.payload_sha256 != sha256(canonical(payload)):
+    if entry is None:
+        return None
+    if entry.actor_id != (by.pk if by else None):
+        raise KeyReused(f"{entry.actor_name} has already sent this form. Open the page again to see what was done.")
+    if entry.payload_sha256 != sha256(canonical(payload)):
         raise KeyReused("This form was already sent with other content. Open the page again and enter it anew.")
     return entry
 

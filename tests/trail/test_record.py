@@ -53,12 +53,21 @@ class RecordTests(LabTestCase):
 
     def test_the_same_key_again_is_found_and_another_payload_refused(self):
         key = uuid.uuid4()
-        self.assertIsNone(repeated(key=key, payload={"a": 1}))
+        self.assertIsNone(repeated(key=key, payload={"a": 1}, by=None))
         entry = record(stream="s", kind="k", by=None, at=NOON, facts={}, key=key, payload={"a": 1})
-        self.assertEqual(repeated(key=key, payload={"a": 1}), entry)
+        self.assertEqual(repeated(key=key, payload={"a": 1}, by=None), entry)
         with self.assertRaises(KeyReused):
-            repeated(key=key, payload={"a": 2})
-        self.assertIsNone(repeated(key=None, payload={"a": 1}))
+            repeated(key=key, payload={"a": 2}, by=None)
+        self.assertIsNone(repeated(key=None, payload={"a": 1}, by=None))
+
+    def test_a_key_is_its_persons_own(self):
+        """What Lou did is not told to Bea as done: the book would name Lou for it."""
+        key = uuid.uuid4()
+        entry = record(stream="s", kind="k", by=self.lou, at=NOON, facts={}, key=key, payload=[1])
+        self.assertEqual(repeated(key=key, payload=[1], by=self.lou), entry)
+        for somebody in (self.bea, None):
+            with self.assertRaisesRegex(KeyReused, "Lou Laundry has already sent this form"):
+                repeated(key=key, payload=[1], by=somebody)
 
     def test_bytes_are_kept_once(self):
         first, again = (store_blob(content=b"cloth", content_type="text/plain") for _ in range(2))

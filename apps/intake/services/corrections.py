@@ -50,7 +50,7 @@ def correct_job(
     """Put right what was written about a job. What a report prints of it needs a reason and no issued report."""
     (row,) = lock_jobs([job_id])
     payload = [row.number, facts_of(job), reason]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return row
     changes = _changes(row, JOB_COLUMNS, shown, job)
     if not changes:
@@ -80,7 +80,7 @@ def correct_sample(
     """Put right what was written about a sample, such as a width that the bench measured."""
     row = lock_sample(sample_id)
     payload = [row.code, facts_of(sample), reason]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return row
     changes = _changes(row, SAMPLE_COLUMNS, shown, sample)
     if not changes:
@@ -116,7 +116,7 @@ def change_request(
     """The customer wants it otherwise. Once specimens are cut, their laundering stays; the change is disclosed."""
     (row,) = lock_requests([request_id])
     payload = [str(row), facts_of(request), reason]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return row
     order = _changes(row, ORDER_COLUMNS, request_columns(shown), request_columns(request))
     limits = _changes(row, LIMIT_COLUMNS, shown, request)
@@ -153,7 +153,7 @@ def review_request(
     """Look at the contract again, such as when the customer has answered. Who looked last signs for it."""
     (request,) = lock_requests([request_id])
     payload = [str(request), facts_of(review)]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return request
     row = request.contract_review
     changes = _changes(row, REVIEW_COLUMNS, shown, review)
@@ -172,7 +172,7 @@ def move_sample(*, sample_id: int, place: str, by: User, at: datetime, key: uuid
     """Write down where a sample lies now."""
     sample = lock_sample(sample_id)
     payload = [sample.code, place]
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return SamplePlace.objects.get(pk=done.facts["row"])
     if not place.strip():
         raise Refusal("Say where the sample lies now.", code="no_place", field="place")

@@ -35,7 +35,7 @@ def deviate(
     """
     (job,) = lock_jobs([job_id])
     payload = [job.number, request_id, specimen_id, load_number, kind, text, at_risk]
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Deviation.objects.get(pk=done.facts["deviation"])
     if not text.strip():
         raise Refusal("Say what was done otherwise, and why.", code="no_reason", field="deviation")
@@ -102,7 +102,7 @@ def judge_deviation(
     (job,) = lock_jobs([job_id])
     row = Deviation.objects.get(pk=deviation_id)
     payload = [row.pk, judgement]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return row
     if not judgement.strip():
         raise Refusal("Say what this deviation means for the result.", code="no_judgement", field="judgement")
@@ -123,7 +123,7 @@ def send_back(
     """The manager wants something looked at again; the request is not ready for approval until this is answered."""
     (request,) = lock_requests([request_id])
     payload = [request.pk, to, reason]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return request.send_backs.latest("pk")
     if request.lock == Request.Lock.LOCKED:
         raise Refusal("The report is issued; open an amendment instead.", code="request_locked")
@@ -147,7 +147,7 @@ def answer_send_back(
     (request,) = lock_requests([request_id])
     row = SendBack.objects.get(pk=send_back_id)
     payload = [row.pk, answer]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return row
     if not answer.strip():
         raise Refusal("Say what you found or did.", code="no_answer", field="answer")

@@ -50,7 +50,7 @@ def receive_job(
     payload = [facts_of(job), [facts_of(sample) for sample in samples]]
     # The year's serial is the lock of this act: a job that does not exist yet has no row to hold.
     serial = _lock_serial(at)
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Job.objects.get(number=done.facts["number"])
     if not samples:
         raise Refusal("A job has at least one sample. Add what came in.", code="no_sample")
@@ -71,7 +71,7 @@ def add_sample(*, job_id: int, sample: SampleDetails, by: User, at: datetime, ke
     """One more item of the same job, come later or found in the parcel."""
     (job,) = lock_jobs([job_id])
     payload = [job.number, facts_of(sample)]
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Sample.objects.get(code=done.facts["code"])
     row = _add_sample(job, sample, by=by, at=at)
     facts = {"code": row.code, **facts_of(sample)}
@@ -86,7 +86,7 @@ def add_request(
     """One more way of testing a sample."""
     sample = lock_sample(sample_id)
     payload = [sample.code, facts_of(request)]
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Request.objects.get(sample=sample, ordinal=done.facts["ordinal"])
     row = _add_request(sample, request, by=by, at=at)
     facts = {"code": sample.code, "ordinal": row.ordinal, **facts_of(request)}

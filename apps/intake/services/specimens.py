@@ -39,7 +39,7 @@ def cut_specimens(
     """Specimens are cut (or garments taken) and carry their codes. Fewer than the method says: with a reason."""
     (request,) = lock_requests([request_id])
     payload = [request.pk, count, fewer_reason]
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return list(Specimen.objects.filter(code__in=done.facts["specimens"]).order_by("number"))
     ensure_open(request, Request.OpenedFor.READINGS)
     if request.specimens.exists():
@@ -96,7 +96,7 @@ def set_aside(*, specimen_id: int, reason: str, by: User, at: datetime, key: uui
     (request,) = lock_requests([request_id])
     specimen = Specimen.objects.get(pk=specimen_id)
     payload = [specimen.code, reason]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return specimen
     ensure_open(request, Request.OpenedFor.READINGS)
     if not reason.strip():

@@ -46,7 +46,7 @@ def correct_load(
     """
     payload = ["correct_load", load_id, shown_revision, asdict(record), reason]
     load, pieces = hold_load(load_id)
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return LoadCorrection.objects.get(load=load, revision=done.facts["revision"])
     check_state(load, Load.State.WASHED, Load.State.VOID)
     if load.wash_started_at is None:

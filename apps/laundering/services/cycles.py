@@ -50,7 +50,7 @@ def tick_cycles(
     specimens = list(Specimen.objects.filter(pk__in=shown).select_related(*related).order_by("pk"))
     if not shown or len(specimens) != len(shown):
         raise Refusal("Choose the pieces that are done.", code="no_pieces")
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return [_logged(specimen, shown[specimen.pk]) for specimen in specimens]
     for request in {specimen.request_id: specimen.request for specimen in specimens}.values():
         ensure_open(request, Request.OpenedFor.CYCLE_RECORD)

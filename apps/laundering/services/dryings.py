@@ -50,7 +50,7 @@ def start_drying(
     ids = sorted(set(piece_ids))
     payload = ["start_drying", ids, dryer_id, deviation, at_risk, late_reason]
     pieces = hold_pieces(ids)
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Drying.objects.get(pk=done.facts["drying"])
     if not ids or len(pieces) != len(ids):
         raise Refusal("Choose the pieces that are dried.", code="no_pieces", field="pieces")
@@ -93,7 +93,7 @@ def end_drying(
     typed = [lint_filter_cleaned, exhaust_c, remark, cooled_down, deviation, at_risk, late_reason]
     payload = ["end_drying", drying_id, *typed]
     drying, pieces = _hold(drying_id)
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return drying
     _check_state(drying, State.RUNNING)
     pieces = in_hand(pieces)
@@ -129,7 +129,7 @@ def void_drying(*, drying_id: int, reason: str, by: User, at: datetime, key: uui
     """A drying that does not count. Its pieces wait to be dried again; the run stays in the book as void."""
     payload = ["void_drying", drying_id, reason]
     drying, pieces = _hold(drying_id)
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return drying
     _check_state(drying, State.RUNNING, State.DRIED)
     if any(piece.outcome == LoadPiece.Outcome.TICKED for piece in pieces):

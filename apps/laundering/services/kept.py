@@ -68,7 +68,7 @@ def judge_kept(*, kept_id: int, judgement: str, by: User, at: datetime, key: uui
     payload = ["judge_kept", kept_id, judgement]
     pieces = hold_pieces(kept_taps=kept_id)
     row = KeptTap.objects.select_for_update(no_key=True, of=("self",)).select_related("judged_by").get(pk=kept_id)
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return row
     if not by.manager:
         raise Refusal("A manager judges what was kept.", code="not_a_manager")

@@ -47,7 +47,7 @@ def make_up_load(
     ids = sorted(set(specimen_ids))
     payload = ["make_up_load", ids, deviation]
     lock_requests(Specimen.objects.filter(pk__in=ids).values_list("request_id", flat=True))
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Load.objects.get(pk=done.facts["load"])
     if not ids:
         raise Refusal("Choose the pieces that go into the load.", code="no_pieces", field="specimens")
@@ -88,7 +88,7 @@ def take_out(
     piece = next((piece for piece in pieces if piece.specimen_id == specimen_id), None)
     if piece is None:
         raise Refusal("This piece is not in the load.", code="not_in_load")
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return piece
     if not in_hand([piece]):
         raise Refusal(f"{rules.named(piece.specimen)} has left this load.", code="piece_shut")
@@ -149,7 +149,7 @@ def start_wash(
     }
     payload = ["start_wash", load_id, typed, deviation, at_risk, late_reason]
     load, pieces = hold_load(load_id)
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return load
     check_state(load, Load.State.MADE_UP)
     pieces = in_hand(pieces)
@@ -186,7 +186,7 @@ def end_wash(
     """The machine has stopped; the pieces wait for their drying. `spun` None: the last spin was as the drying asks."""
     load, pieces = hold_load(load_id)
     payload = ["end_wash", load_id, rinse_temp_c, spun, late_reason]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return load
     check_state(load, Load.State.WASHING)
     pieces = in_hand(pieces)
@@ -214,7 +214,7 @@ def void_load(*, load_id: int, reason: str, by: User, at: datetime, key: uuid.UU
     """
     load, pieces = hold_load(load_id)
     payload = ["void_load", load_id, reason]
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return load
     if any(piece.outcome == Outcome.TICKED for piece in pieces):
         raise Refusal(

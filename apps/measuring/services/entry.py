@@ -116,7 +116,7 @@ def enter_readings(
     entries = [Entry(entry.pair_id, entry.text.strip()) for entry in entries if entry.text.strip()]
     texts = [[entry.pair_id, entry.text] for entry in entries]
     payload = ["readings", request.pk, stage, unit, texts, confirmed, remark.strip(), late_reason.strip()]
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return _in_order(entries, Reading.objects.filter(pk__in=done.facts["standing"]))
     ensure_open(request, READINGS)
     if not entries:
@@ -173,7 +173,7 @@ def correct_reading(
     found = Reading.objects.select_related("pair__specimen").get(pk=reading_id)
     (request,) = lock_requests([found.pair.specimen.request_id])
     payload = ["correct", reading_id, unit, text.strip(), reason.strip(), confirmed]
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Reading.objects.get(pk=done.facts["standing"])
     ensure_open(request, READINGS)
     old = Reading.objects.select_related("pair__specimen").get(pk=reading_id)

@@ -33,7 +33,7 @@ def cut_and_mark(
     """Specimens are cut, carry their codes and get their benchmark pairs, in one go at the bench."""
     (request,) = lock_requests([request_id])
     payload = ["cut and mark", request.pk, count, fewer_reason.strip(), late_reason.strip()]
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return _pairs_of(done.facts["specimens"])
     ensure_open(request, READINGS)
     clock.check_moment(at, after=request.sample.job.received_at, what="The cutting")
@@ -49,7 +49,7 @@ def mark_specimens(
     """The specimens that are cut get their benchmark pairs, as many and as far apart as the method says."""
     (request,) = lock_requests([request_id])
     payload = ["mark", request.pk, late_reason.strip()]
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return _pairs_of(done.facts["specimens"])
     ensure_open(request, READINGS)
     _disclose_late(request, f"Marking of {request}", late_reason, by=by, at=at)
@@ -104,7 +104,7 @@ def lose_mark(
     (request,) = lock_requests([found.specimen.request_id])
     payload = ["lost", pair_id, stage, reason.strip()]
     pair = BenchmarkPair.objects.select_related("specimen").get(pk=pair_id)
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return pair
     ensure_open(request, READINGS)
     specimen = pair.specimen

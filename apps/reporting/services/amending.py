@@ -22,7 +22,7 @@ def open_amendment(
     the next revision replaces it."""
     report = _lock(report_id)
     payload = {"report": report.number, "reason": reason, "opened_for": opened_for}
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return Amendment.objects.get(report=report)
     _check(report, reason, by)
     if opened_for not in Request.OpenedFor.values:
@@ -41,7 +41,7 @@ def withdraw(*, report_id: int, reason: str, by: User, at: datetime, key: uuid.U
     """The report no longer stands. It stays to be seen, marked as withdrawn, and the customer is told."""
     report = _lock(report_id)
     payload = {"report": report.number, "reason": reason}
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return Withdrawal.objects.get(report=report)
     _check(report, reason, by)
     withdrawal = Withdrawal.objects.create(report=report, reason=reason.strip(), by=by, at=at)

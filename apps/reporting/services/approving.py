@@ -47,7 +47,7 @@ def approve(
     """
     requests = lock_requests(request_ids)
     payload = {"requests": sorted(request.pk for request in requests)}
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Report.objects.get(number=done.facts["report"])
     _check_approver(requests, password_ok, by, at)
     job = _job_of(requests, wanted=set(request_ids))
