@@ -194,7 +194,7 @@ class ReceivePageTests(LabTestCase):
     def test_a_garment_is_tested_by_a_method_for_garments(self):
         (sentence,) = self.problems(cloth={"kind": "garment", "construction": "mixed"})
         self.assertIn("is a method for a fabric, not for a garment", sentence)
-        garment = str(TestMethod.objects.get(applies_to="garment").pk)
+        garment = str(TestMethod.objects.get(code="aatcc-tm150-2018").pk)
         self.post(cloth={"kind": "garment", "construction": "mixed", "size": "M"}, way={"method": garment})
         self.assertEqual(Job.objects.get().samples.get().size, "M")
 

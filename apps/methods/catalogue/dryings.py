@@ -36,11 +36,12 @@ DRYER = {
 
 
 def row(
-    code: str, family: str, label: str, title: str, kind: str, instruction: str, facts: list[Fact], **exhaust
+    code: str, family: str, label: str, title: str, kind: str, instruction: str, facts: list[Fact], **more
 ) -> Entry:
     sources = {
         Family.AATCC: "AATCC LP1 / TM135-2018",
         Family.AATCC_M6: "AATCC Monograph M6 / TM135 until about 2010",
+        Family.AATCC_M6_LATE: "AATCC Monograph M6 of 2011 to 2016",
         Family.ISO: "ISO 6330:2012 clause 10",
     }
     columns = {
@@ -52,106 +53,115 @@ def row(
         "exhaust_max_c": None,
         "exhaust_tolerance_c": None,
         "instruction": instruction,
-        **exhaust,
+        **more,
     }
     return entry(code, columns, facts)
 
 
-def aatcc(family: str) -> list[Entry]:
+def tumbles(family: str) -> list[Entry]:
     modern = family == Family.AATCC
-    prefix = "aatcc" if modern else "aatcc-m6"
     source, confidence = (LP1, M) if modern else (RETAILER, H)
     rows = []
     for cycle, word in DRYER_CYCLES:
         degrees, tolerance, told, cool_down = DRYER[family, cycle]
         facts = [
-            Fact("drying", "tumble", TM88B.format("8.3.1"), H, "kind"),
+            Fact("drying", Kind.TUMBLE.label, TM88B.format("8.3.1"), H, "kind"),
             Fact("dryer exhaust", told, source, confidence, "exhaust_max_c"),
+            Fact("dryer cycle", f"({cycle}) {word}", RETAILER + "; " + MEMORY, H),
             Fact("cool-down", cool_down, source, confidence),
+            Fact("heat-sensitive fibres", "at a lower temperature, which is reported", TM88B.format("8.3.1"), H),
         ]
-        exhaust = {
-            "exhaust_max_c": Decimal(degrees),
-            "exhaust_tolerance_c": tolerance and Decimal(tolerance),
-        }
+        code = f"{'aatcc' if modern else 'aatcc-m6'}-a-{cycle}"
+        exhaust = {"exhaust_max_c": Decimal(degrees), "exhaust_tolerance_c": tolerance and Decimal(tolerance)}
         title = f"tumble dry, {word}"
-        rows.append(
-            row(f"{prefix}-a-{cycle}", family, f"AATCC A({cycle})", title, Kind.TUMBLE, TUMBLE, facts, **exhaust)
-        )
+        rows.append(row(code, family, f"AATCC A({cycle})", title, Kind.TUMBLE, TUMBLE, facts, **exhaust))
+    return rows
+
+
+def tumble_not_known() -> Entry:
+    """The dryer's settings of 2011 to 2016 were not seen. One row to copy from."""
+    facts = [
+        Fact("drying", Kind.TUMBLE.label, TM88B.format("8.3.1"), H, "kind"),
+        unknown("dryer exhaust", field="exhaust_max_c"),
+        unknown("dryer cycle"),
+        unknown("cool-down"),
+        Fact("heat-sensitive fibres", "at a lower temperature, which is reported", TM88B.format("8.3.1"), H),
+    ]
+    family, title = Family.AATCC_M6_LATE, "tumble dry, settings not known"
+    return row("aatcc-m6-late-a", family, "AATCC A", title, Kind.TUMBLE, TUMBLE, facts, retired=True)
+
+
+def in_air(family: str, **more) -> list[Entry]:
+    prefix = {Family.AATCC: "aatcc", Family.AATCC_M6: "aatcc-m6", Family.AATCC_M6_LATE: "aatcc-m6-late"}[family]
     line = [
-        Fact("drying", "line", MEMORY, H, "kind"),
+        Fact("drying", Kind.LINE.label, MEMORY, H, "kind"),
         Fact("hanging", "two corners, length vertical, still air", MEMORY, M, "instruction"),
         Fact("room temperature", "not above 26 °C (78 °F)", MEMORY, M),
     ]
     drip = [
-        Fact("drying", "drip", TM88B.format("8.2.6"), H, "kind"),
+        Fact("drying", Kind.DRIP_LINE.label, TM88B.format("8.2.6"), H, "kind"),
         Fact("taken out", "soaking wet, before the final rinse drains", TM88B.format("8.2.6"), H),
         Fact("hanging", "as for line drying", MEMORY, M, "instruction"),
     ]
     screen = [
-        Fact("drying", "screen", MEMORY, H, "kind"),
+        Fact("drying", Kind.FLAT.label, MEMORY, H, "kind"),
         Fact("laying", "horizontal screen, wrinkles smoothed, not stretched", MEMORY, M, "instruction"),
     ]
     return [
-        *rows,
-        row(f"{prefix}-b", family, "AATCC B", "line dry", Kind.LINE, HANG, line),
-        row(f"{prefix}-c", family, "AATCC C", "drip dry", Kind.DRIP_LINE, DRIP, drip),
-        row(f"{prefix}-d", family, "AATCC D", "screen dry", Kind.FLAT, SCREEN, screen),
+        row(f"{prefix}-b", family, "AATCC B", "line dry", Kind.LINE, HANG, line, **more),
+        row(f"{prefix}-c", family, "AATCC C", "drip dry", Kind.DRIP_LINE, DRIP, drip, **more),
+        row(f"{prefix}-d", family, "AATCC D", "screen dry", Kind.FLAT, SCREEN, screen, **more),
     ]
+
+
+TAKEN_OUT = Fact("taken out", "at once, neither stretched nor distorted", ISO_6330.format("9.4"), H)
+NO_SPIN = Fact("last spin", "none: the wash ends without spinning", ISO_6330.format("10.1"), H)
+RACK = Fact("rack", "screen of about 16 mesh, stainless or plastic", ISO_6330.format("5.5"), H)
+HUNG = Fact("hanging", "fabric length vertical", MEMORY, M, "instruction")
+
+
+def letter(mark: str, title: str, kind: Kind, instruction: str, facts: list[Fact], **exhaust) -> Entry:
+    named = Fact("drying", kind.label, ISO_6330.format("10"), H, "kind")
+    code = f"iso-6330-2012-{slugify(mark)}"
+    return row(code, Family.ISO, f"ISO 6330 {mark}", title, kind, instruction, [named, *facts], **exhaust)
+
+
+def iso_tumble(word: str, degrees: str) -> Entry:
+    facts = [
+        Fact("dryer exhaust", f"at most {degrees} °C", MEMORY, M, "exhaust_max_c"),
+        Fact("end without heat", "at least 5 min", "ISO 6330:2000, seen in an extract; 2012 not seen", M),
+        Fact("dry when", "0 % against cloth conditioned at 20 °C and 65 % RH", "ISO 6330:2000, the same", M),
+        Fact("dryers", "A1 vented, A2 condenser, A3 large vented", ISO_6330.format("5.2"), H),
+        Fact("weighed first", "the load, before it is washed", ISO_6330.format("9.2"), H),
+        TAKEN_OUT,
+    ]
+    told = AT_ONCE + "Weigh the load first. Run on without heat at the end."
+    return letter(f"F ({word})", "tumble dry", Kind.TUMBLE, told, facts, exhaust_max_c=Decimal(degrees))
 
 
 def iso() -> list[Entry]:
-    taken_out = Fact("taken out", "at once, neither stretched nor distorted", ISO_6330.format("9.4"), H)
-    no_spin = Fact("last spin", "none: the wash ends without spinning", ISO_6330.format("10.1"), H)
-    rack = Fact("rack", "screen of about 16 mesh, stainless or plastic", ISO_6330.format("5.5"), H)
-    hung = Fact("hanging", "fabric length vertical", MEMORY, M, "instruction")
-
-    def is_named(word: str) -> Fact:
-        return Fact("drying", word, ISO_6330.format("10"), H, "kind")
-
-    def letter(mark: str, title: str, kind: str, instruction: str, facts: list[Fact], **exhaust) -> Entry:
-        code = f"iso-6330-2012-{slugify(mark)}"
-        return row(code, Family.ISO, f"ISO 6330 {mark}", title, kind, instruction, facts, **exhaust)
-
-    def tumble(word: str, degrees: str) -> Entry:
-        facts = [
-            is_named("tumble"),
-            Fact("dryer exhaust", f"at most {degrees} °C", MEMORY, M, "exhaust_max_c"),
-            Fact("end without heat", "at least 5 min", "ISO 6330:2000, seen in an extract; 2012 not seen", M),
-            taken_out,
-        ]
-        told = AT_ONCE + "Weigh the load first. Run on without heat at the end."
-        return letter(f"F ({word})", "tumble dry", Kind.TUMBLE, told, facts, exhaust_max_c=Decimal(degrees))
-
     press = [
-        is_named("flat press"),
         Fact("pressing", "smoothed by hand, short presses until dry", "ISO 6330:2000, seen in an extract", H),
         unknown("temperature and pressure of the press"),
-        taken_out,
+        TAKEN_OUT,
     ]
     drip_line = DRIP.replace("two corners, length vertical", "length vertical")
+    drip_flat = "No spin. Take out dripping, neither stretched nor distorted. Lay flat on the screen."
+    pressed = AT_ONCE + "Smooth by hand; press in short presses until dry; record temperature and pressure."
     return [
-        letter(
-            "A", "line dry", Kind.LINE, AT_ONCE + "Hang with the length vertical.", [is_named("line"), hung, taken_out]
-        ),
-        letter("B", "drip dry on a line", Kind.DRIP_LINE, drip_line, [is_named("drip line"), no_spin, hung, taken_out]),
-        letter("C", "dry flat", Kind.FLAT, AT_ONCE + "Lay flat on the screen.", [is_named("flat"), rack, taken_out]),
-        letter(
-            "D",
-            "drip dry flat",
-            Kind.DRIP_FLAT,
-            "No spin. Take out dripping, neither stretched nor distorted. Lay flat on the screen.",
-            [is_named("drip flat"), no_spin, rack, taken_out],
-        ),
-        letter(
-            "E",
-            "flat press",
-            Kind.PRESS,
-            AT_ONCE + "Smooth by hand; press in short presses until dry; record temperature and pressure.",
-            press,
-        ),
-        tumble("normal", "80"),
-        tumble("low", "60"),
+        letter("A", "line dry", Kind.LINE, AT_ONCE + "Hang with the length vertical.", [HUNG, TAKEN_OUT]),
+        letter("B", "drip dry on a line", Kind.DRIP_LINE, drip_line, [NO_SPIN, HUNG, TAKEN_OUT]),
+        letter("C", "dry flat", Kind.FLAT, AT_ONCE + "Lay flat on the screen.", [RACK, TAKEN_OUT]),
+        letter("D", "drip dry flat", Kind.DRIP_FLAT, drip_flat, [NO_SPIN, RACK, TAKEN_OUT]),
+        letter("E", "flat press", Kind.PRESS, pressed, press),
+        iso_tumble("normal", "80"),
+        iso_tumble("low", "60"),
     ]
 
 
-DRYINGS = (*aatcc(Family.AATCC), *aatcc(Family.AATCC_M6), *iso())
+DRYINGS = (
+    *(*tumbles(Family.AATCC), *in_air(Family.AATCC)),
+    *(*tumbles(Family.AATCC_M6), *in_air(Family.AATCC_M6)),
+    *(tumble_not_known(), *in_air(Family.AATCC_M6_LATE, retired=True)),
+    *iso(),
+)

@@ -7,6 +7,7 @@ from typing import Any
 H, M, L, U = "H", "M", "L", "U"
 MEMORY = "from memory of the standard, not seen"
 NOT_KNOWN = "not known; the lab sets it from its own copy of the standard"
+MOST_HALF = "at most half of its mass"
 
 
 @dataclass(frozen=True)
@@ -22,16 +23,17 @@ class Fact:
 
 @dataclass(frozen=True)
 class Entry:
-    """One row of a table with the facts that stand behind it."""
+    """One row of a table with the facts that stand behind it. `linked`: codes of the methods it goes with."""
 
     code: str
     columns: Mapping[str, Any]
     facts: tuple[Fact, ...]
+    linked: tuple[str, ...] = ()
 
 
-def unknown(name: str, source: str = NOT_KNOWN) -> Fact:
-    return Fact(name, "", source, U)
+def unknown(name: str, source: str = NOT_KNOWN, field: str = "") -> Fact:
+    return Fact(name, "", source, U, field)
 
 
-def entry(code: str, columns: Mapping[str, Any], *groups: Iterable[Fact]) -> Entry:
-    return Entry(code, columns, tuple(fact for group in groups for fact in group))
+def entry(code: str, columns: Mapping[str, Any], *groups: Iterable[Fact], linked: tuple[str, ...] = ()) -> Entry:
+    return Entry(code, columns, tuple(fact for group in groups for fact in group), linked)
