@@ -22,6 +22,7 @@ from apps.laundering.queries import cycle_record
 from apps.laundering.queries.record import void_runs
 from apps.measuring.queries import results_of
 from apps.methods.models import Figure
+from apps.methods.queries import unconfirmed
 from apps.reporting.facts import record, wording
 from apps.reporting.facts.readings import Specimens, frozen_results
 from apps.trail.queries import timeline
@@ -123,7 +124,7 @@ def _with_figures(requests: list[Request]) -> list[tuple[Request, list[Figure]]]
     owners = {request.pk: (request.method, request.procedure, request.drying) for request in requests}
     wanted = {row.owner for rows in owners.values() for row in rows}
     found = defaultdict(list)
-    for figure in Figure.objects.filter(owner__in=wanted).exclude(confidence=Figure.Confidence.HIGH):
+    for figure in unconfirmed(wanted):
         found[figure.owner].append(figure)
     return [(request, [f for row in owners[request.pk] for f in found[row.owner]]) for request in requests]
 
