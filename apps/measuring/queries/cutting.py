@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from apps.intake.models import Request, Specimen
 from apps.measuring.models import Reading
-from apps.methods.models import Figure
+from apps.methods.queries import Standing, standing
 
 # Figures of the catalogue that are looked for at the cutting table.
 AT_THE_TABLE = (
@@ -27,13 +27,13 @@ class Cutting:
     codes: list[str]
     to_mark: list[Specimen]
     marked: list[Specimen]
-    figures: Sequence[Figure]
+    figures: Sequence[Standing]
 
 
 def cutting(order: Request) -> Cutting:
     specimens = list(Specimen.objects.filter(request=order).order_by("number"))
     taken = Specimen.objects.filter(request__sample=order.sample).count()
-    figures = Figure.objects.filter(owner=order.method.owner, name__in=AT_THE_TABLE)
+    figures = standing(order.method, AT_THE_TABLE)
     return Cutting(
         codes=[f"{order.sample.letter}{taken + number}" for number in range(1, order.method.specimens + 1)],
         to_mark=[specimen for specimen in specimens if specimen.stage == Specimen.Stage.CUT],
@@ -42,9 +42,9 @@ def cutting(order: Request) -> Cutting:
     )
 
 
-def conditioning(order: Request) -> list[Figure]:
+def conditioning(order: Request) -> list[Standing]:
     """What the method says of the atmosphere and the time in it, before its specimens are read."""
-    figures = Figure.objects.filter(owner=order.method.owner, name__startswith=BEFORE_READING)
+    figures = standing(order.method, begins=BEFORE_READING)
     return [figure for figure in figures if figure.is_known]
 
 
