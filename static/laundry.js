@@ -115,13 +115,12 @@
     ...kept.map((tap) => `Not taken by the lab's book: ${tap.what}. ${tap.refusal} It is kept for the manager.`),
   ];
   const arrived = (came) => {
-    const told = lines(came);
-    if (!told.length) return;
+    if (!lines(came).length) return;
     if (typed || came.why) { // what is typed here is not thrown away
-      told.forEach(laundry.say);
+      lines(came).forEach(laundry.say);
       keepPage("reload");
-    } else {
-      sessionStorage.setItem(PLACE, JSON.stringify(told));
+    } else { // of what was kept the house itself tells there
+      sessionStorage.setItem(PLACE, JSON.stringify(lines({ ...came, kept: [] })));
       location.reload();
     }
   };

@@ -11,11 +11,13 @@ from playwright.sync_api import Page, expect
 from apps.core import clock
 from apps.laundering import services
 from apps.laundering.models import CycleLog, KeptTap, Load
+from apps.trail.models import TrailEntry
 from tests.browser import DESK, PHONE, TABLET, sign_in
 from tests.cast import NOON, PASSWORD
 from tests.laundering.support import WASH, dried, make_up, ready, start
 from tests.laundering.wire import State, Wire
 
+pytestmark = pytest.mark.once  # what the database does with a tap is told in test_offline_carried.py
 LONG = 20_000
 
 
@@ -139,6 +141,49 @@ def test_a_dead_wire_does_not_hold_the_page(page, context, wire, people, load):
     assert CycleLog.objects.count() == 1
 
 
+def test_only_the_houses_own_answer_counts(page, context, wire, people, load):
+    be(context, wire, people.lou)
+    at_the_laundry(page, wire, load)
+    portal = {"status": 200, "content_type": "text/html", "body": "<p>Welcome to the guests' Wi-Fi"}
+    answers, given = [{"status": 503, "body": "later"}, {"status": 500}, {"status": 403}, portal], []
+
+    def answer(route) -> None:
+        given.append(answers[min(len(given), 3)])
+        route.fulfill(**given[-1])
+
+    context.route("**/tick/", answer)
+    tick(page, 0)
+    for many in range(1, 5):
+        while len(given) < many:
+            page.get_by_role("button", name="Send now").click()
+            page.wait_for_timeout(300)
+        waiting(page, 1)
+        expect(page.locator("#waiting")).to_contain_text("The lab's book did not take it in.")
+    context.unroute("**/tick/")
+    page.get_by_role("button", name="Send now").click()
+    waiting(page, 0)
+    assert CycleLog.objects.count() == 1
+
+
+def test_two_pages_of_one_tablet_send_each_tap_once(page, context, wire, people, load):
+    be(context, wire, people.lou)
+    at_the_laundry(page, wire, load)
+    other = context.new_page()
+    at_the_laundry(other, wire, load)
+    wire.become(State.CUT)
+    tick(page, 0)
+    waiting(page, 1)
+    tick(other, 1)
+    waiting(other, 2)
+    wire.become(State.WHOLE)
+    for one in (page, other):
+        one.evaluate("window.dispatchEvent(new Event('online'))")
+    waiting(page, 0)
+    waiting(other, 0)
+    assert list(CycleLog.objects.order_by("pk").values_list("specimen__number", flat=True)) == [1, 2]
+    assert TrailEntry.objects.filter(kind="cycle.ticked").count() == 2
+
+
 def test_another_person_on_the_same_tablet_sends_nothing_of_the_first(page, context, wire, people, load):
     be(context, wire, people.lou)
     at_the_laundry(page, wire, load)
@@ -210,7 +255,7 @@ def test_a_tap_that_no_longer_fits_is_kept_for_the_manager(page, context, wire, 
     expect(page.locator("#waiting li")).to_contain_text("The last spin ran · Rinse water, if it was measured (°C): 20")
     services.void_load(load_id=load.pk, reason="a belt broke", by=people.mara, at=clock.now())
     wire.become(State.WHOLE)
-    told(page).to_contain_text("It is kept for the manager", timeout=LONG)
+    expect(page.locator("#messages")).to_contain_text("It is kept for the manager", timeout=LONG)
     waiting(page, 0)
     row = KeptTap.objects.get()
     assert (row.what, row.by, row.load) == (f"End of the wash, load {load.pk}", people.lou, load)

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+import pytest
 from playwright.sync_api import expect
 
 from apps.accounts.models import Lab
@@ -64,6 +65,7 @@ def a_wash_since(people, before: timedelta):
     return start(people, load, at=began)
 
 
+@pytest.mark.once
 def test_the_same_on_every_device_and_through_a_reload(browser, live_server, wire, people):  # noqa: F811
     load = a_wash_since(people, 25 * MINUTE)
     left = []
@@ -87,6 +89,7 @@ def test_the_same_on_every_device_and_through_a_reload(browser, live_server, wir
     assert left == ["25 min so far, about 35 min left"] * 2
 
 
+@pytest.mark.once
 def test_a_run_that_is_over_moves_up_while_the_page_is_open(page, context, live_server, people):
     load = a_wash_since(people, 60 * MINUTE - timedelta(seconds=4))
     sign_in(context, live_server, people.lou)
