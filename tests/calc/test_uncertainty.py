@@ -73,6 +73,12 @@ def test_the_t_table(dof, t):
     assert round(coverage_factor(D(dof)), -D(t).as_tuple().exponent) == D(t)
 
 
+def test_the_weight_standard():
+    # GUM 7.2.4: u = 0.35 mg with nine degrees of freedom, k = 2.26, U = 0.79 mg.
+    assert round(coverage_factor(D(9)), 2) == D("2.26")
+    assert round(coverage_factor(D(9)) * D("0.35"), 2) == D("0.79")
+
+
 def test_two_readings_leave_one_degree_of_freedom():
     assert effective_dof(D(2), [(D(2), 1)]) == 1
     assert effective_dof(D(0), [(D(2), 3)]) == 3
