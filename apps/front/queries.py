@@ -51,7 +51,8 @@ class Found:
 
 
 def bare(text: str) -> str:
-    return "".join(character for character in text.upper() if character.isalnum())[:60]
+    """Letters and digits of a code, capitals; what is no letter or digit of a code is left out."""
+    return "".join(character for character in text.upper() if character.isascii() and character.isalnum())[:60]
 
 
 def resolve_code(user: User, text: str) -> list[Found]:
