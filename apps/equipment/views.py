@@ -3,7 +3,7 @@ from uuid import UUID
 from django import forms
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -28,7 +28,7 @@ def equipment_list(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.MANAGER)
 def new(request: HttpRequest) -> HttpResponse:
-    form = NewEquipmentForm(request.POST or None)
+    form = NewEquipmentForm(posted(request))
     if form.is_valid():
         try:
             added = services.add_equipment(
@@ -46,7 +46,7 @@ def new(request: HttpRequest) -> HttpResponse:
 @role_required(Role.MANAGER)
 def edit(request: HttpRequest, equipment_id: int) -> HttpResponse:
     equipment = get_object_or_404(Equipment, pk=equipment_id)
-    form = DetailsForm(request.POST or None, initial=details_of(equipment))
+    form = DetailsForm(posted(request), initial=details_of(equipment))
     shown = posted_version(request) if form.is_bound else equipment.version
     if form.is_valid():
         try:
@@ -141,6 +141,10 @@ def details_of(equipment: Equipment) -> dict:
 
 def put_beside(form: forms.Form, refusal: Refusal) -> None:
     form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
+
+
+def posted(request: HttpRequest) -> QueryDict | None:
+    return request.POST if request.method == "POST" else None
 
 
 def posted_key(request: HttpRequest) -> UUID | None:

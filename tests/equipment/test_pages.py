@@ -176,7 +176,9 @@ class NewPageTests(PageCase, BadInput):
         for key in ("", "x", "\0", LONG, "1e999"):
             with self.subTest(key=key[:10]):
                 self.assertEqual(self.client.post(NEW, {"key": key}).status_code, 200)
-        self.assertEqual(self.client.post(NEW, {}).status_code, 200)
+        self.assertContains(self.client.post(NEW, {}), "This field is required")
+        washer = Equipment.objects.first()
+        self.assertContains(self.client.post(f"/equipment/{washer.pk}/", {}), "This field is required")
         self.assertEqual(Equipment.objects.count(), 4)
 
     def test_a_double_click_adds_one(self):
