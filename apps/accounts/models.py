@@ -108,12 +108,21 @@ class Lab(models.Model):
     tie = models.CharField("a figure exactly between two", max_length=4, choices=Tie, default=Tie.EVEN)
     mix_rule = models.CharField("woven with knit", max_length=6, choices=MixRule, default=MixRule.REFUSE)
     reader_may_approve = models.BooleanField("who read a value may approve its report", default=False)
-    late_entry_hours = models.PositiveSmallIntegerField("an entry is late after (hours)", default=4)
+    # Bounds of what a lab can mean: beyond them its pages could not reckon a finish, or the database not hold it.
+    late_entry_hours = models.PositiveSmallIntegerField(
+        "an entry is late after (hours)", default=4, validators=[MaxValueValidator(720)]
+    )
     opens_at = models.TimeField(default="08:00")
     closes_at = models.TimeField(default="17:00")
-    wash_minutes = models.PositiveSmallIntegerField("a wash takes about (minutes)", default=60)
-    tumble_minutes = models.PositiveSmallIntegerField("tumble drying takes about (minutes)", default=60)
-    air_dry_hours = models.PositiveSmallIntegerField("air drying takes about (hours)", default=16)
+    wash_minutes = models.PositiveSmallIntegerField(
+        "a wash takes about (minutes)", default=60, validators=[MinValueValidator(1), MaxValueValidator(720)]
+    )
+    tumble_minutes = models.PositiveSmallIntegerField(
+        "tumble drying takes about (minutes)", default=60, validators=[MinValueValidator(1), MaxValueValidator(720)]
+    )
+    air_dry_hours = models.PositiveSmallIntegerField(
+        "air drying takes about (hours)", default=16, validators=[MinValueValidator(1), MaxValueValidator(168)]
+    )
     retention_years = models.PositiveSmallIntegerField(
         "records are kept for (years)", default=10, validators=[MinValueValidator(1), MaxValueValidator(100)]
     )
