@@ -265,6 +265,17 @@ class CorrectLoadForm(ActForm, ConditionsForm):
         super().__init__(*args, **kwargs)
         self.fields["washer"].queryset = washers
 
+    def clean_wash_started_at(self) -> datetime:
+        return self._to_the_second("wash_started_at")
+
+    def clean_wash_ended_at(self) -> datetime:
+        return self._to_the_second("wash_ended_at")
+
+    def _to_the_second(self, name: str) -> datetime:
+        """The field holds minutes; a time that was left as it stood is the very time that was kept."""
+        typed, kept = self.cleaned_data[name], self.initial[name]
+        return kept if typed == kept.replace(second=0, microsecond=0) else typed
+
     @staticmethod
     def record_of(conditions: Any) -> dict[str, Any]:
         """What the page starts from: the record that holds now."""
