@@ -11,6 +11,7 @@ from django.urls import reverse
 from apps.core import clock
 from apps.laundering.models import CycleLog, KeptTap, Load
 from apps.laundering.views.carried import SALT
+from apps.trail.models import TrailEntry
 from tests.cast import NOON, LabTestCase
 from tests.laundering.support import (
     WASH,
@@ -194,6 +195,17 @@ class KeptTests(Carried):
             self.assertEqual(self.bring("end", load.pk, tapped_by=token, key=uuid.uuid4())["X-Tapped"], "kept")
         load.refresh_from_db()
         self.assertEqual(load.state, "washing")
+
+    def test_nothing_of_a_customers_is_kept(self):
+        """Neither with a mark of the own, nor with none; whatever it is about."""
+        load = start(self, make_up(self, ready(self)))
+        entries = TrailEntry.objects.count()
+        self.sign_in(self.casey)
+        for token in ("", "x", signing.dumps(self.casey.pk, salt=SALT)):
+            for number in (load.pk, 987_654):
+                for how in ("first", "late"):
+                    self.assertEqual(self.bring("end", number, how=how, tapped_by=token).status_code, 403)
+        self.assertEqual((KeptTap.objects.count(), TrailEntry.objects.count()), (0, entries))
 
 
 class WhoseTests(Carried):

@@ -47,6 +47,8 @@ def carried(view: View) -> View:
             return view(request, *args, **kwargs)
         if not request.user.is_authenticated:
             return JsonResponse({"told": "Your sign-in has ended."}, status=401)
+        if not request.user.is_staff_of_lab:
+            raise PermissionDenied  # nothing of a customer's is kept for the manager
         whose = _whose(request)
         if whose not in (request.user.pk, None):
             return JsonResponse({"told": "Somebody else is signed in now."}, status=409)
@@ -81,8 +83,6 @@ def _late(view: Callable[..., HttpResponse], request: HttpRequest, *args, **kwar
     except Http404:
         return _keep(request, "What it was about is not there.", kwargs)
     except PermissionDenied:
-        if not request.user.is_staff_of_lab:
-            raise
         return _keep(request, "This person's roles no longer cover this step.", kwargs)
     if refused := getattr(request, "refused", ""):
         return _keep(request, refused, kwargs)
