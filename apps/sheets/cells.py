@@ -15,7 +15,7 @@ MOST_READINGS = 5_000_000
 
 @dataclass(frozen=True)
 class Column:
-    """`labels[codes]` are the texts: each different text once."""
+    """`labels[codes]` are the texts, as a rule each different text once."""
 
     codes: np.ndarray
     labels: list[str] | np.ndarray

@@ -29,6 +29,7 @@ from apps.sheets.wrong import SheetRefused, Wrong
 
 BLOCK = 1 << 20
 HEAD = 1 << 16
+LOOKED_AT = 1 << 16  # cells of a column
 WIDEST = 64  # bytes of a cell on the quick way
 DELIMITERS = (",", ";", "\t")
 BOM = "\N{ZERO WIDTH NO-BREAK SPACE}"
@@ -94,8 +95,20 @@ def read(file: BinaryIO) -> Cells | None:
         widths |= {places[name]: WIDEST for name in full}
     if frame is None or (open_end and delimiters != (count - 1) * (len(frame) + 1)):
         return None
-    columns = {name: distinct_bytes(frame.pop(places[name]).to_numpy()) for name in COLUMNS}
+    columns = {name: _column(name, frame.pop(places[name]).to_numpy()) for name in COLUMNS}
     return Cells(columns, notes=notes_of(names))
+
+
+def _column(name: str, values: np.ndarray) -> Column:
+    if name == "value" and _seldom_twice(values):
+        return Column(np.arange(len(values)), values)
+    return distinct_bytes(values)
+
+
+def _seldom_twice(values: np.ndarray) -> bool:
+    """Whether most of a column's cells differ, so that there is nothing gained from telling them apart."""
+    some = np.ascontiguousarray(values[:: max(1, len(values) // LOOKED_AT)])
+    return len(distinct_bytes(some).labels) > len(some) // 2
 
 
 def _count(file: BinaryIO, delimiter: str) -> tuple[int, int, int]:

@@ -18,7 +18,7 @@ def safe(text: str) -> str:
 
 def columns_of(results: Results) -> list[list[Any]]:
     """The columns as they go out."""
-    names = {name: safe(name) for column in results.columns[:2] for name in column}
+    names = {name: safe(name) for name in {*results.columns[0], *results.columns[1]}}
     return [*([names[name] for name in column] for column in results.columns[:2]), *results.columns[2:]]
 
 

@@ -19,6 +19,7 @@ UNITS = ("mm", "cm", "in", "pct")
 PERCENT, NO_UNIT = UNITS.index("pct"), len(UNITS)
 SCALE = 1_000_000
 WHOLE = 100 * SCALE  # the length before washing of a pair read in percent
+POWERS = 10 ** np.arange(17, dtype=np.int64)
 WIDTH = 16  # bytes of a value on the quick way; longer ones are read one by one
 
 MOST_DECIMALS, MOST_WHOLE_DIGITS = 6, 4
@@ -72,16 +73,15 @@ class Plain:
 
 def plain_decimals(texts: np.ndarray) -> Plain:
     """Texts of WIDTH bytes, read all at once."""
-    grid = texts.view(np.uint8).reshape(-1, WIDTH)
-    count = len(grid)
+    grid = np.ascontiguousarray(texts.view(np.uint8).reshape(-1, WIDTH).T)  # one row a place in the text
+    count = len(texts)
     number = np.zeros(count, dtype=np.int64)
     whole, decimals = np.zeros(count, dtype=np.int8), np.zeros(count, dtype=np.int8)
     marked, comma, ended = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
     fine = np.ones(count, dtype=bool)
-    signed = np.isin(grid[:, 0], (ord("-"), ord("+")))
-    minus = grid[:, 0] == ord("-")
-    for place in range(WIDTH):
-        column = grid[:, place]
+    signed = (grid[0] == ord("-")) | (grid[0] == ord("+"))
+    minus = grid[0] == ord("-")
+    for place, column in enumerate(grid):
         if not column.any():
             break
         digit = column - ord("0")  # unsigned: all else is above 9
@@ -124,11 +124,12 @@ class Parsed:
         NO_UNIT a text is only looked at for being there at all."""
         plain = plain_decimals(as_bytes(labels))[of_label]
         percent = of_unit == PERCENT
-        over, under = plain.number * NANOMETRES[of_unit], 10 ** plain.decimals.astype(np.int64)
-        self.whole = np.where(percent, WHOLE, 0) + over // under
+        over = plain.number * NANOMETRES[of_unit]
+        whole, rest = np.divmod(over, POWERS[plain.decimals])
+        self.whole = np.where(percent, WHOLE, 0) + whole
         length = ~plain.signed & (over > 0) & ~(plain.two_ways & (of_unit == UNITS.index("mm")))
         change = (self.whole > 0) & (self.whole <= WHOLE + MOST_PERCENT * SCALE) & ~plain.two_ways
-        quick = plain.fine & (over % under == 0) & np.where(percent, change, length)
+        quick = plain.fine & (rest == 0) & np.where(percent, change, length)
         self.exact: dict[int, Decimal] = {}
         self.sentences: dict[int, str] = {}
         for place in np.flatnonzero(~quick | (of_unit == NO_UNIT)).tolist():
