@@ -194,6 +194,8 @@ class ConfirmTests(LabTestCase):
         self.assertEqual(timeline(figure.owner).count(), 1)
         with self.assertRaises(KeyReused):
             confirm(self, figure, note="another", key=key)
+        with self.assertRaises(KeyReused):
+            confirm(self, figure, by=self.bea, key=key)
 
     def test_the_database_agrees(self):
         figure = a_figure(*AGITATION)

@@ -30,7 +30,7 @@ def confirm_figure(
     row = lock_row(Figure.objects.get(pk=figure_id).owner)
     figure = Figure.objects.select_for_update(no_key=True).get(pk=figure_id)
     payload = {"act": "confirm", "figure": figure_id, "shown": shown_value, "value": value, "note": note}
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return Confirmation.objects.get(pk=done.facts["confirmation"])
     clock.check_moment(at, what="The confirmation")
     last = figure.confirmations.order_by("-ordinal").first()

@@ -179,7 +179,7 @@ def _copy(
 ) -> Row:
     """The row and its figures, in one transaction with its entry in the histories of both."""
     payload = {"act": "copy", "owner": origin.owner, **values, **asdict(numbers)}
-    if done := trail.repeated(key=key, payload=payload):
+    if done := trail.repeated(key=key, payload=payload, by=by):
         return type(origin).objects.get(pk=done.facts["row"])
     clock.check_moment(at)
     check()

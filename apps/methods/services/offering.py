@@ -21,7 +21,7 @@ def retire(*, owner: str, reason: str, by: User, at: datetime, key: UUID | None 
     reason = line(reason, what="The reason", field="reason", most=200)
     row = lock_row(owner)
     payload = {"act": "retire", "owner": owner, "reason": reason}
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return row
     clock.check_moment(at)
     if not reason:
@@ -40,7 +40,7 @@ def take_back(*, owner: str, by: User, at: datetime, key: UUID | None = None) ->
     """It is offered again, or for the first time once nothing that the rules need is missing."""
     row = lock_row(owner)
     payload = {"act": "take_back", "owner": owner}
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return row
     clock.check_moment(at)
     if not row.retired:
@@ -64,7 +64,7 @@ def set_scope(*, method_id: int, in_scope: bool, by: User, at: datetime, key: UU
     """The edition lies within the accreditation, or no more. Within only when every figure of it is confirmed."""
     method = lock_row(TestMethod.objects.get(pk=method_id).owner)
     payload = {"act": "scope", "method": method_id, "in_scope": in_scope}
-    if trail.repeated(key=key, payload=payload):
+    if trail.repeated(key=key, payload=payload, by=by):
         return method
     clock.check_moment(at)
     if method.in_scope == in_scope:
