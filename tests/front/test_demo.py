@@ -87,13 +87,13 @@ class CommandTests(TestCase):
         )
 
     def wait_for(self, port: int) -> str:
-        for _ in range(600):
+        for _ in range(1800):
             try:
                 with urllib.request.urlopen(f"http://127.0.0.1:{port}/sign-in/") as answer:
                     return answer.read().decode()
             except OSError:
                 time.sleep(0.1)
-        raise AssertionError("the demo did not answer within a minute")
+        raise AssertionError("the demo did not answer within three minutes")
 
     def test_starts_twice_and_keeps_the_data(self):
         with socket.socket() as free:
