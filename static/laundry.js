@@ -82,7 +82,8 @@
   // The worker keeps this page and its files as they are now in the house, or as the browser has just had them.
   const keepPage = async (how) => {
     if (!navigator.serviceWorker) return;
-    const files = performance.getEntriesByType("resource").map((one) => one.name);
+    const had = performance.getEntriesByType("resource").map((one) => one.name);
+    const files = had.filter((name) => new URL(name).pathname.startsWith("/static/"));
     const ready = await navigator.serviceWorker.ready;
     ready.active.postMessage({ keep: how === "reload" ? [location.href] : [location.href, ...files], how });
   };
@@ -249,7 +250,7 @@
 
   if (navigator.serviceWorker) {
     const looked = Boolean(navigator.serviceWorker.controller);
-    navigator.serviceWorker.register(page.dataset.worker);
+    navigator.serviceWorker.register(page.dataset.worker).catch(() => {}); // without it all but the reload works
     if (!looked) keepPage("force-cache"); // this page came before the worker
   }
 })();
