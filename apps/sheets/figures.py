@@ -88,7 +88,7 @@ def figures_of(counted: Counted, asked: Asked) -> Figures:
     before, after, group = counted.before, counted.after, counted.group
     pairs_of = np.bincount(counted.specimen, minlength=specimens)
     specimens_of = np.bincount(counted.group_of, minlength=groups)
-    sum_before, sum_after = (_sums(counted.specimen, values, specimens) for values in (before, after))
+    sum_before, sum_after = (sums(counted.specimen, values, specimens) for values in (before, after))
     by_ratio = ~counted.percent & (asked.averaging == "ratio_of_means")
     hard = counted.hard.copy()
 
@@ -132,7 +132,7 @@ def figures_of(counted: Counted, asked: Asked) -> Figures:
     return figures
 
 
-def _sums(codes: np.ndarray, values: np.ndarray, size: int) -> np.ndarray:
+def sums(codes: np.ndarray, values: np.ndarray, size: int) -> np.ndarray:
     """Exact sums of whole numbers by code."""
     if not len(values) or float(values.max()) * float(np.bincount(codes).max()) < SAFE:
         return np.bincount(codes, values, size).astype(np.int64)
@@ -167,7 +167,7 @@ def _quotients(
     scales and between template marks; those are also where exact ties are common.
     """
     groups, of = len(by_ratio), counted.group_of
-    total_before, total_after = _sums(of, sum_before, groups), _sums(of, sum_after, groups)
+    total_before, total_after = sums(of, sum_before, groups), sums(of, sum_after, groups)
     over, under, whole = total_after - total_before, total_before, by_ratio.copy()
     if not by_ratio.all():
         first = np.empty(groups, dtype=np.int64)

@@ -3,18 +3,20 @@
 import random
 from decimal import Decimal
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from apps.calc.errors import CalcError
 from apps.calc.lengths import parse_length
-from apps.sheets.figures import decimals
+from apps.sheets.figures import decimals, sums
+from apps.sheets.readings import combine
 from apps.sheets.values import UNITS, Parsed, parse_percent, parse_value
 from apps.sheets.wrong import printable
-from tests.sheets.support import as_csv, by_calc, calculate, rows
+from tests.sheets.support import as_csv, by_calc, calculate, of_text, rows
 
-pytestmark = pytest.mark.once
+pytestmark = [pytest.mark.once, pytest.mark.filterwarnings("error::RuntimeWarning")]
 
 AVERAGINGS, TIES = ("ratio_of_means", "mean_of_changes"), ("even", "away")
 STEPS = ("0.1", "0.5", "0.05", "1", "0.25", "0.2", "0.0001", "5", "0.30")
@@ -96,6 +98,30 @@ def test_sums_too_large_for_floating_point():
             lines.append(("S", str(number % 3), "length", str(number), stage, value, "mm"))
     for averaging in AVERAGINGS:
         assert rows(calculate(as_csv(lines), averaging)) == by_calc(lines, averaging)
+    whole = np.array([2**53, 1, 1, 5], dtype=np.int64)
+    assert sums(np.array([1, 1, 1, 0]), whole, 2).tolist() == [5, 2**53 + 2]
+
+
+def test_a_reading_under_a_nanometre():
+    lines = of_text("S 1 length 1 0 0.0000001 mm\nS 1 length 1 1 0.0000003 mm")
+    for averaging in AVERAGINGS:
+        assert rows(calculate(as_csv(lines), averaging)) == by_calc(lines, averaging)
+
+
+def test_a_spread_exactly_between_two_digits():
+    """Three specimens at -2 - a, -2 and -2 + a have a spread of exactly a."""
+    lines = []
+    for number in range(1, 400, 2):
+        apart = number * Decimal("0.00005") + Decimal("0.01")
+        for specimen, change in enumerate((-2 - apart, Decimal(-2), -2 + apart)):
+            lines.append((f"S{number}", str(specimen), "length", "1", "1", str(change), "pct"))
+    assert rows(calculate(as_csv(lines))) == by_calc(lines)
+
+
+def test_codes_too_many_for_one_number():
+    many = 2**40
+    codes = np.array([0, many - 1, 0, many - 1]), np.array([0, 0, many - 1, many - 1])
+    assert len(set(combine([(part, many) for part in codes]).tolist())) == 4
 
 
 def test_ties_need_calc_seldom():
@@ -113,8 +139,6 @@ def test_ties_need_calc_seldom():
 
 @given(st.integers(-(10**12), 10**12), st.integers(0, 6))
 def test_whole_numbers_as_decimals(number, digits):
-    import numpy as np
-
     text = decimals(np.array([number]), digits)[0]
     assert text == f"{Decimal(number).scaleb(-digits):.{digits}f}"
 
@@ -131,8 +155,6 @@ texts = st.one_of(
 @settings(max_examples=200)
 @given(st.lists(texts, min_size=1, max_size=12, unique=True))
 def test_values_are_read_as_calc_reads_them(typed):
-    import numpy as np
-
     of_label = np.repeat(np.arange(len(typed)), len(UNITS))
     of_unit = np.tile(np.arange(len(UNITS)), len(typed))
     parsed = Parsed(typed, of_label, of_unit)

@@ -52,6 +52,7 @@ GOOD = {
     "empty columns more": as_csv([[*line, "", ""] for line in PLAIN], [*HEAD.split(","), "", ""]),
     "not UTF-8 where it does not matter": as_csv(PLAIN).replace(b"unit", b"unit,remark").replace(b"cm", b"cm,\xe4"),
     "a fraction with its mark": as_csv(of_text("X 1 length 1 0 35 in\nX 1 length 1 1 32 in")).replace(b"32,", b'32",'),
+    "values of many characters": as_csv(of_text(f"X 1 length 1 0 {'0' * 20}35 cm\nX 1 length 1 1 32.{'0' * 20} cm")),
     "zeros in front": as_csv(of_text("X 1 length 1 00 0035.00 cm\nX 1 length 1 01 032 cm")),
 }
 
@@ -150,6 +151,10 @@ WRONG = {
     "one too many, one too few": (
         as_csv([[*PLAIN[0], "x", "y"], [*PLAIN[1]]], [*HEAD.split(","), "remark"]),
         ["line 2: It has 9 cells, the first line has 8.", "line 3: It has 7 cells, the first line has 8."],
+    ),
+    "a cell too few where it may be empty": (
+        as_csv([[*PLAIN[0], ""], PLAIN[1]], [*HEAD.split(","), "remark"]),
+        ["line 3: It has 7 cells, the first line has 8."],
     ),
     "not UTF-8": (
         line(sample="T").replace(b"T", b"T\xfcll"),
