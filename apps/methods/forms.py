@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 
 from apps.core.errors import Refusal
 from apps.methods.models import Averaging, DryingProcedure, Figure, LaunderingProcedure, TestMethod
-from apps.methods.numbers import CHOICES, COLUMNS, EXAMPLES, TEXTS, plain
+from apps.methods.numbers import CHOICES, COLUMNS, EXAMPLES, TEXTS, as_it_stands, plain
 from apps.methods.services import DryingNumbers, MethodNumbers, WashNumbers
 
 NUMBER = re.compile(r"[0-9]{1,7}(?:[.,][0-9]{1,6})?", re.ASCII)
@@ -72,7 +72,7 @@ class ConfirmForm(forms.Form):
             example = EXAMPLES[COLUMNS[figure.field].unit]
             value.help_text = f"The rules reckon with its first number. Write it like {example}."
         elif figure.field and figure.field not in TEXTS:
-            value.help_text = "It can be confirmed as it stands. It is set anew in a copy of the lab's own."
+            value.help_text = as_it_stands(figure.field)
             value.widget.attrs["readonly"] = True
 
 

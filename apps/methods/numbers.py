@@ -71,11 +71,7 @@ def read(field: str, text: str) -> dict[str, Any]:
             raise Refusal("Choose one of the list.", code="not_in_list", field="value")
         return {field: CHOICES[field][text]}
     if field not in COLUMNS:
-        raise Refusal(
-            "This is set anew in a copy of the lab's own; here it can only be confirmed as it stands.",
-            code="set_in_copy",
-            field="value",
-        )
+        raise Refusal(as_it_stands(field), code="as_it_stands", field="value")
     column = COLUMNS[field]
     found = re.search(r"\d", text)
     shape = rf"({NUMBER})(?:\s*±\s*({NUMBER}))?{UNITS[column.unit]}"
@@ -98,6 +94,13 @@ def read(field: str, text: str) -> dict[str, Any]:
             )
         values[column.tolerance] = None if tolerance is None else in_bounds(column.tolerance, tolerance, "value")
     return values
+
+
+def as_it_stands(field: str) -> str:
+    """Why a figure that is more than a number is confirmed as it is, or not at all."""
+    if field in ("formula", "marks"):
+        return "The house reckons by this. It can be confirmed as it stands; another formula is another measurement."
+    return "It can be confirmed as it stands. It is set anew in a copy of the lab's own."
 
 
 def in_bounds(name: str, value: Decimal | int, field: str) -> Decimal | int:

@@ -181,10 +181,14 @@ class ConfirmTests(LabTestCase):
         confirm(self, side, "610 mm")
         self.refused("two_alike", lambda: confirm(self, marks, "460 mm"), "value")
 
-    def test_what_a_drying_is_and_tells_is_set_in_a_copy_only(self):
-        for name in ("drying", "hanging"):
-            figure = a_figure("drying:aatcc-b", name)
-            self.refused("set_in_copy", lambda figure=figure: confirm(self, figure, "otherwise"), "value")
+    def test_what_is_more_than_a_number_is_confirmed_as_it_stands(self):
+        for owner, name in (
+            ("drying:aatcc-b", "drying"),
+            ("drying:aatcc-b", "hanging"),
+            ("extra:aatcc-tm207-2017", "formula"),
+        ):
+            figure = a_figure(owner, name)
+            self.refused("as_it_stands", lambda figure=figure: confirm(self, figure, "otherwise"), "value")
             confirm(self, figure)
 
     def test_the_same_form_twice_is_one_word(self):

@@ -277,7 +277,7 @@ class CopyPageTests(LabTestCase):
                 page = self.client.post(address, {**self.shown(address), **names}, follow=True)
                 self.assertEqual(page.status_code, 200)
                 self.assertContains(page, "is in the catalogue and offered from now on")
-                self.assertContains(page, "Copied from")
+                self.assertContains(page, "copied from <a")
 
     def test_numbers_with_a_comma_are_read(self):
         address = self.ADDRESSES[0]

@@ -101,7 +101,9 @@ class MethodPagesTests(LabTestCase):
             self.sign_in(person)
             page = self.client.get(WASH)
             self.assertContains(page, "/methods/figures/", count=count)
-            self.assertContains(page, "Copy into the lab", count=1 if count else 0)
+            self.assertContains(page, f'href="{WASH}copy/"', count=1 if count else 0)
+            self.assertContains(page, f'action="{WASH}retire/"', count=1 if count else 0)
+            self.assertNotContains(self.client.get(EXTRA), "Copy into")
 
     def test_what_is_sure_carries_no_mark(self):
         self.sign_in(self.lou)

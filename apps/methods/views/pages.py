@@ -89,8 +89,8 @@ def row_page(request: HttpRequest, row: Catalogued, **sent: Any) -> HttpResponse
         context["sheet"] = queries.sheet(row)
     context["missing_words"] = f"Not known: {', '.join(row.missing)}. Set these from the lab's own copy, or in a copy."
     word = row.page.partition(":")[2]
-    acts = ("retire", "take_back") if word == "extra" else ("retire", "take_back", "copy")
-    context["acts"] = {act: reverse(f"methods:{act}_{word}", args=[row.code]) for act in acts}
+    for act in ("retire", "take_back") if word == "extra" else ("retire", "take_back", "copy"):
+        context[f"{act}_address"] = reverse(f"methods:{act}_{word}", args=[row.code])
     page = Paginator(queries.history(row), 20).get_page(request.GET.get("page"))
     context |= {"page": page, "entries": [queries.told(entry) for entry in page]}
     return render(request, f"methods/{word}.html", context, status=NOT_SAVED if sent else 200)
