@@ -71,8 +71,8 @@ def notes_of(head: Sequence[str]) -> list[str]:
     return [f"Not used: the column{'s' if len(names) > 1 else ''} {shown}."]
 
 
-def too_many() -> SheetRefused:
-    return SheetRefused(f"A sheet has at most {MOST_READINGS:,} readings.", code="too_long", field="file")
+def too_many(most: int) -> SheetRefused:
+    return SheetRefused(f"A sheet of this kind has at most {most:,} readings.", code="too_long", field="file")
 
 
 def no_rows() -> SheetRefused:
@@ -93,7 +93,7 @@ def gather(records: Iterable[tuple[int, Sequence[str]]], head: Sequence[str], mo
         for column, place in zip(texts, places, strict=True):
             column.append(record[place])
         if len(lines) > most:
-            raise too_many()
+            raise too_many(most)
     if not lines and not wrong:
         raise no_rows()
     columns = {name: Column(*_distinct(column)) for name, column in zip(COLUMNS, texts, strict=True)}

@@ -133,7 +133,7 @@ def _frame(file: BinaryIO, head: Head, widths: dict[int, int]) -> pd.DataFrame |
     except (ValueError, OverflowError, MemoryError):  # ParserError and UnicodeDecodeError are ValueErrors
         return None
     if len(frame) > MOST_READINGS:
-        raise too_many()
+        raise too_many(MOST_READINGS)
     if not len(frame):
         raise no_rows()
     if any(str(frame[place].dtype) != f"|S{width}" for place, width in widths.items()):

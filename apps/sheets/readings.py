@@ -124,7 +124,7 @@ def wrong_name(text: str) -> str:
     kinds = {unicodedata.category(character) for character in text}
     if "Cs" in kinds:
         return "This holds bytes that are no UTF-8 text. Save the sheet as CSV (UTF-8)."
-    if kinds & {"Cc", "Zl", "Zp"}:
+    if kinds & {"Cc", "Zl", "Zp"} or {"\ufffe", "\uffff"} & set(text):  # the last two no workbook can hold
         return "This holds a control character or a line break."
     return ""
 

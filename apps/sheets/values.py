@@ -4,7 +4,6 @@ A percent reading p is the pair 100 -> 100 + p; one percent counts as a million 
 million nanometres.
 """
 
-import re
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -12,7 +11,7 @@ import numpy as np
 
 from apps.calc.errors import CalcError, LengthError
 from apps.calc.exact import own_context
-from apps.calc.lengths import parse_length
+from apps.calc.lengths import parse_length, parse_percent
 from apps.sheets.wrong import printable
 
 UNITS = ("mm", "cm", "in", "pct")
@@ -24,26 +23,6 @@ WIDTH = 16  # bytes of a value on the quick way; longer ones are read one by one
 
 MOST_DECIMALS, MOST_WHOLE_DIGITS = 6, 4
 NANOMETRES = np.array([1_000_000, 10_000_000, 25_400_000, SCALE, 1], dtype=np.int64)
-_PERCENT = re.compile(r"([+\-\N{MINUS SIGN}]?)([0-9]+)(?:([.,])([0-9]+))?")
-LEAST_PERCENT, MOST_PERCENT = -100, 1000
-
-
-@own_context
-def parse_percent(text: str) -> Decimal:
-    """The change read off a percent scale, exact: "-2.5", "+1", "−0,5". LengthError with a sentence for all else."""
-    typed = text.strip()
-    if not typed:
-        raise LengthError("Enter the percent that was read.", code="empty")
-    match = _PERCENT.fullmatch(typed) if len(typed) <= 32 else None
-    if match is None:
-        raise LengthError("This is no percent reading. Write it like -2.5, without a percent sign.", code="percent")
-    sign, whole, mark, decimals = match.groups()
-    if mark == "," and len(decimals) == 3:
-        raise LengthError("A comma before three digits can be read two ways. Write a point.", code="thousand")
-    percent = Decimal(f"{'-' if sign and sign != '+' else ''}{whole}.{decimals or '0'}")
-    if not LEAST_PERCENT < percent <= MOST_PERCENT:
-        raise LengthError("A percent reading lies above -100 and at most at 1000.", code="out_of_range")
-    return percent + 0  # "-0" is zero
 
 
 @own_context
@@ -128,7 +107,7 @@ class Parsed:
         whole, rest = np.divmod(over, POWERS[plain.decimals])
         self.whole = np.where(percent, WHOLE, 0) + whole
         length = ~plain.signed & (over > 0) & ~(plain.two_ways & (of_unit == UNITS.index("mm")))
-        change = (self.whole > 0) & (self.whole <= WHOLE + MOST_PERCENT * SCALE) & ~plain.two_ways
+        change = (self.whole > 0) & (self.whole < 2 * WHOLE)
         quick = plain.fine & (rest == 0) & np.where(percent, change, length)
         self.exact: dict[int, Decimal] = {}
         self.sentences: dict[int, str] = {}

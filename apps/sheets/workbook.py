@@ -39,7 +39,7 @@ def unreadable(sentence: str, code: str = "no_workbook") -> SheetRefused:
 
 
 def inspect(file: BinaryIO, limits: Limits) -> bool:
-    """Look at the packed parts before anything is built of them. Whether a sheet holds a formula."""
+    """Look at the packed parts before anything is built of them. Whether any holds a formula."""
     file.seek(0)
     start = file.read(8)
     if not start:
@@ -55,15 +55,23 @@ def inspect(file: BinaryIO, limits: Limits) -> bool:
             # zipfile never unpacks more of a part than it declares
             if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > limits.unpacked:
                 raise unreadable(
-                    f"Unpacked, this workbook is larger than {limits.unpacked >> 20} MB. Save the sheet as CSV.",
+                    f"Unpacked, this workbook has over {limits.unpacked >> 20} MB or {MOST_PARTS} parts."
+                    " Save the sheet as CSV.",
                     "too_large",
                 )
             for part in parts:
-                if part.filename.endswith((".xml", ".rels")):
+                if _is_markup(packed, part):
                     formulas |= _scan(packed, part, limits)
     except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, ValueError, OSError) as fault:
         raise unreadable("This XLSX workbook is damaged or locked by a password.") from fault
     return formulas
+
+
+def _is_markup(packed: zipfile.ZipFile, part: zipfile.ZipInfo) -> bool:
+    """Whether a part may be read as XML, whatever it is called: pictures and the like may not."""
+    with packed.open(part) as unpacked:
+        start = unpacked.read(256)
+    return start.replace(b"\0", b"").strip().startswith((b"<", b"\xef\xbb\xbf", b"\xfe\xff", b"\xff\xfe"))
 
 
 def _scan(packed: zipfile.ZipFile, part: zipfile.ZipInfo, limits: Limits) -> bool:
@@ -75,7 +83,7 @@ def _scan(packed: zipfile.ZipFile, part: zipfile.ZipInfo, limits: Limits) -> boo
             text = rest + block
             if b"\0" in text or DOCTYPE.search(text):
                 raise unreadable("This workbook holds what no spreadsheet writes; it was not opened.", "hostile")
-            formulas = formulas or (sheet and FORMULA.search(text) is not None)
+            formulas = formulas or FORMULA.search(text) is not None
             places = [found.start() for found in begins.finditer(text)] if begins else []
             for place in [*(at - len(rest) + place for place in places), at + len(block)]:
                 if place - since > MOST_AT_ONCE:
@@ -183,7 +191,8 @@ def _records(
     """Each row as texts, as wide as the head."""
     for number, row in rows:
         texts = [""] * width
-        percent = row[places["unit"]].value == "pct" if len(row) > places["unit"] else False
+        unit = row[places["unit"]].value if len(row) > places["unit"] else None
+        percent = isinstance(unit, str) and unit.strip() == "pct"
         for name in COLUMNS:
             place = places[name]
             cell = row[place] if place < len(row) else EMPTY_CELL

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from apps.calc.change import Pair, summarize
-from apps.calc.lengths import parse_length
+from apps.calc.lengths import parse_length, parse_percent
 from apps.calc.rounding import round_to
 from apps.sheets import services
 from apps.sheets.cells import COLUMNS
@@ -54,7 +54,7 @@ def by_calc(lines: Iterable[Line], averaging="ratio_of_means", tie="even", step=
     groups: dict[tuple, bool] = {}
     for sample, specimen, direction, pair, stage, text, unit in lines:
         percent = unit == "pct"
-        value = 100 + Decimal(text.replace(",", ".").replace("\N{MINUS SIGN}", "-")) if percent else None
+        value = 100 + parse_percent(text) if percent else None
         mark = read.setdefault((sample, specimen, direction, pair), {0: Decimal(100)} if percent else {})
         mark[int(stage)] = value if percent else parse_length(text, unit)
         if int(stage):

@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from apps.calc.errors import CalcError
-from apps.calc.lengths import parse_length
+from apps.calc.lengths import parse_length, parse_percent
 from apps.sheets.figures import decimals, sums
 from apps.sheets.readings import combine
-from apps.sheets.values import UNITS, Parsed, parse_percent, parse_value
+from apps.sheets.values import UNITS, Parsed, parse_value
 from apps.sheets.wrong import printable
 from tests.sheets.support import as_csv, by_calc, calculate, of_text, rows
 
@@ -28,7 +28,7 @@ KINDS = {
     "centimetres": ("cm", ["25", "24.9", "25,05"], ["24.4", "24.35", "25", "23.875"]),
     "inches": ("in", ["9 5/8", "10", "9.85", "9-27/32"], ["9 1/2", "9 5/8", "3/8", "9.6", "9 63/64"]),
     "very fine": ("mm", ["250", "250.0000001"], ["244.0000003", "243.9999999999", "245"]),
-    "percent": ("pct", ["0", "0.0"], ["-2.5", "-3", "0", "1.5", "−2.25", "-2,75", "+0.125", "0.1"]),
+    "percent": ("pct", ["0", "0.0"], ["-2.5", "-3", "0", "1.5", "−2.25", "-2,75", "–2,125 %", "+0.125", "0.1"]),
 }
 
 

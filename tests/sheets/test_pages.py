@@ -39,6 +39,12 @@ class SheetsPageTests(SheetsCase):
     def test_it_takes_a_workbook(self):
         self.assertContains(self.send(as_workbook(PLAIN), "Sheet.XLSX"), "−8.6 %")
 
+    def test_a_file_that_waits_on_disk_is_read_alike(self):
+        with self.settings(FILE_UPLOAD_MAX_MEMORY_SIZE=1):
+            self.assertContains(self.send(as_workbook(PLAIN), "sheet.xlsx"), "−8.6 %")
+            self.assertContains(self.send(as_csv(PLAIN)), "−8.6 %")
+            self.assertContains(self.send(as_csv([*PLAIN, PLAIN[0]])), "line 5", status_code=422)
+
     def test_it_begins_with_the_rounding_of_the_lab(self):
         Lab.objects.update(tie="away")
         form = self.client.get("/sheets/").content.decode()

@@ -38,6 +38,7 @@ GOOD = {
     "CR": as_csv(PLAIN, lineterminator="\r"),
     "no newline at the end": as_csv(PLAIN).rstrip(),
     "all cells quoted": as_csv(PLAIN, quoting=csv.QUOTE_ALL),
+    "a byte order mark and quotes": b"\xef\xbb\xbf" + as_csv(PLAIN, quoting=csv.QUOTE_ALL),
     "semicolons": as_csv(PLAIN, delimiter=";"),
     "semicolons and comma decimals": as_csv(of_text("X 1 length 1 0 35,0 cm\nX 1 length 1 1 32,0 cm"), delimiter=";"),
     "quoted comma decimals": as_csv(of_text("X 1 length 1 0 35,0 cm\nX 1 length 1 1 32,0 cm")),
@@ -108,6 +109,7 @@ WRONG = {
     "a zero byte in a name": (line(sample="X\0"), ["line 3, sample: This holds a control character or a line break."]),
     "a zero byte": (line(value="32\0"), ['line 3, value: "32\ufffd" is no length in cm. Write it like 24.35.']),
     "a line break": (line(sample="X\nY"), ["line 3, sample: This holds a control character or a line break."]),
+    "no character": (line(sample="X\uffff"), ["line 3, sample: This holds a control character or a line break."]),
     "another unit": (line(unit="MM"), ['line 3, unit: "MM" is no unit. Write mm, cm, in or pct.']),
     "no unit": (line(unit=""), ["line 3, unit: This cell is empty."]),
     "a broken stage": (
@@ -130,13 +132,16 @@ WRONG = {
         as_csv(of_text("X 1 length 1 0 0.5 pct")),
         ["line 2, value: Before washing a percent scale reads 0."],
     ),
-    "a percent sign": (
-        as_csv(of_text("X 1 length 1 1 -2.5% pct")),
-        ["line 2, value: This is no percent reading. Write it like -2.5, without a percent sign."],
+    "no percent": (
+        as_csv(of_text("X 1 length 1 1 -2.5pc pct")),
+        ['line 2, value: "-2.5pc" is no reading in percent. Write it like −2.5 or +1.0.'],
     ),
     "more than all of it": (
-        as_csv(of_text("X 1 length 1 1 -100 pct\nX 1 length 2 1 1000.1 pct")),
-        [f"line {n}, value: A percent reading lies above -100 and at most at 1000." for n in (2, 3)],
+        as_csv(of_text("X 1 length 1 1 -100 pct\nX 1 length 2 1 100.1 pct")),
+        [
+            f'line {n}, value: "{text}" does not lie between −100 and +100 %. Check the decimal point.'
+            for n, text in ((2, "-100"), (3, "100.1"))
+        ],
     ),
     "read twice": (
         as_csv([*PLAIN, *PLAIN[1:]]),

@@ -199,6 +199,33 @@ def with_part(name: str, data: bytes) -> bytes:
     return rewritten(as_workbook(PLAIN), lambda part, old: data if part == name else old)
 
 
+def renamed(sheet: bytes) -> bytes:
+    """A workbook whose sheet is called as if it were a picture."""
+    book = rewritten(
+        as_workbook(PLAIN),
+        lambda name, data: (
+            data.replace(b"worksheets/sheet1.xml", b"media/image1.png") if name != "_rels/.rels" else data
+        ),
+    )
+    out = io.BytesIO(book)
+    with zipfile.ZipFile(out, "a", zipfile.ZIP_DEFLATED) as more:
+        more.writestr("xl/media/image1.png", sheet)
+    return out.getvalue()
+
+
+def test_a_sheet_may_be_called_anything():
+    with zipfile.ZipFile(io.BytesIO(as_workbook(PLAIN))) as parts:
+        sheet = parts.read("xl/worksheets/sheet1.xml")
+    assert rows(calculate(renamed(sheet))) == SAID
+
+
+def test_a_picture_beside_the_sheet_is_of_no_matter():
+    out = io.BytesIO(as_workbook(PLAIN))
+    with zipfile.ZipFile(out, "a") as more:
+        more.writestr("xl/media/image1.png", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR<!DOCTYPE" + bytes(5000))
+    assert rows(calculate(out.getvalue())) == SAID
+
+
 ENTITIES = b'<!DOCTYPE x [<!ENTITY a "ha"><!ENTITY b "&a;&a;&a;">]>'
 HOSTILE = {
     "a bomb": (with_part("xl/worksheets/sheet1.xml", b" " * (30 << 20)), "too_large"),
@@ -206,6 +233,8 @@ HOSTILE = {
     "entities": (with_part("xl/worksheets/sheet1.xml", ENTITIES + SHEET % b""), "hostile"),
     "hidden entities": (with_part("xl/styles.xml", ENTITIES.decode().encode("utf-16")), "hostile"),
     "one endless row": (in_sheet_data(as_workbook(PLAIN), (b"<row>" + b"<c/>" * 1_100_000)), "hostile"),
+    "an endless sheet of another name": (renamed(SHEET % (b"<row>" + b"<c/>" * 1_100_000)), "hostile"),
+    "entities under another name": (renamed(ENTITIES + SHEET % b""), "hostile"),
     "endless styles": (with_part("xl/styles.xml", b"<a>" + b"<b/>" * 1_100_000 + b"</a>"), "hostile"),
     "one endless text": (by_hand(b"", TEXTS % (b"<si>" + b"<r/>" * 1_100_000)), "hostile"),
     "endless blank rows": (in_sheet_data(as_workbook(PLAIN), (b"<row/>" * 60_000)), "too_long"),
