@@ -76,6 +76,7 @@ GUARDS = [
         f"NEW.in_scope AND NOT OLD.in_scope AND {UNCONFIRMED}",
         NOT_CONFIRMED,
     ),
+    Guard("methods_testmethod_scope", "methods_testmethod", "insert", "NEW.in_scope", NOT_CONFIRMED),
     Guard("methods_figure_in_use", "methods_figure", "update", FIGURE_USED, SENTENCE),
     Guard("methods_figure_in_use", "methods_figure", "delete", FIGURE_USED, SENTENCE),
     *no_replace(Figure),

@@ -15,6 +15,7 @@ from tests.cast import NOON, LabTestCase
 from tests.methods.support import (
     a_figure,
     confirm,
+    confirm_all,
     drying,
     drying_numbers,
     method,
@@ -209,6 +210,11 @@ class CopyMethodTests(CopyTestCase):
         self.assertIn(made, queries.offered_methods("fabric"))
         self.assertEqual(list(queries.procedures_for(made)), list(queries.procedures_for(method())))
         self.assertEqual(used(self, method=made.code).method, made)
+
+    def test_a_copy_is_outside_the_accreditation_until_it_is_put_within(self):
+        confirm_all(self, method())
+        services.set_scope(method_id=method().pk, in_scope=True, by=self.mara, at=NOON)
+        self.assertFalse(self.copy_method().in_scope)
 
     def test_an_edition_not_seen_becomes_the_labs_own_once_all_is_given(self):
         numbers = {

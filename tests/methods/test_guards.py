@@ -124,6 +124,11 @@ class ScopeTests(LabTestCase):
         rows.update(in_scope=True)
         rows.update(in_scope=False)
 
+    def test_no_edition_begins_within_the_accreditation(self):
+        values = TestMethod.objects.filter(code="aatcc-tm150-2018").values().get()
+        with self.assertRaisesRegex(IntegrityError, "not confirmed"), transaction.atomic():
+            TestMethod(**{**values, "id": None, "code": "own-x", "edition": "x", "in_scope": True}).save()
+
 
 def confirmed(cast, figure: Figure, **more) -> Confirmation:
     values = {"ordinal": 1, "was": figure.value, "value": figure.value or "set", "note": "clause 1", "by": cast.mara}
