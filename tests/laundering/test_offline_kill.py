@@ -25,7 +25,7 @@ from tests.browser import sign_in
 from tests.cast import NOON
 from tests.house_rules import ROOT
 from tests.laundering.support import dried, ready
-from tests.laundering.test_offline_browser import at_the_laundry, tick, until, waiting
+from tests.laundering.test_offline_browser import at_the_laundry, back_online, tick, until, waiting
 from tests.laundering.wire import State, Wire
 
 pytestmark = pytest.mark.postgres_only
@@ -104,7 +104,7 @@ def test_killed_between_request_and_answer(page, context, house, wire, people):
         waiting(page, 3)
         lost = number % 2 == 0  # else at any moment of the three
         wire.become(State.ONE_WAY if lost else State.WHOLE)
-        page.get_by_role("button", name="Send now").click()
+        back_online(page)
         wire.asked.wait(20)
         until_written(load) if lost else time.sleep(chance.uniform(0, 0.25))
         house.kill()
