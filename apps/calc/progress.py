@@ -95,7 +95,7 @@ def approach(changes: Mapping[int, Decimal]) -> Approach:
     them); the uncertainty of each change itself is not in them. With three points one degree of freedom is left and U
     is 12.7 u; `tells` says whether that leaves anything known. ProgressError, with the reason, for fewer than three
     cycles ("too_few"), for the same change after each ("no_spread"), when the change still goes on in a straight line
-    or faster ("not_approaching"), and when only scatter is left after the first cycle ("settled").
+    or faster ("not_approaching"), and when it goes no further after the first cycle ("settled").
     """
     return _approach(_points(changes))
 
@@ -164,7 +164,10 @@ def _best_rate(points: _Points) -> Decimal:
             code="not_approaching",
         )
     if best == _GRID or not inside:
-        raise ProgressError("After the first measured cycle the change only scatters: it has settled.", code="settled")
+        raise ProgressError(
+            "After the first measured cycle the change goes no further, only to and fro or back: it has settled.",
+            code="settled",
+        )
     return _refined(points, rates[best - 1], rates[best + 1])
 
 
