@@ -1,11 +1,11 @@
 """A sheet's cells, column by column, as they were read: text and where it stood."""
 
 import csv
+from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import pandas as pd
 
 from apps.sheets.wrong import SheetRefused, Wrong, short
 
@@ -82,27 +82,26 @@ def no_rows() -> SheetRefused:
 def gather(records: Iterable[tuple[int, Sequence[str]]], head: Sequence[str], most: int = MOST_READINGS) -> Cells:
     """Cells of records (line, texts) below the head. A record with more or fewer cells than the head is wrong."""
     places = list(places_of(head).values())
-    texts: list[list[str]] = [[] for _ in COLUMNS]
-    lines: list[int] = []
-    wrong: list[Wrong] = []
+    codes = [array("q") for _ in COLUMNS]
+    known: list[dict[str, int]] = [{} for _ in COLUMNS]
+    lines, wrong = array("q"), []
     for line, record in records:
         if len(record) != len(head):
             wrong.append(Wrong(line, "", f"It has {len(record)} cells, the first line has {len(head)}."))
             continue
         lines.append(line)
-        for column, place in zip(texts, places, strict=True):
-            column.append(record[place])
+        for column, texts, place in zip(codes, known, places, strict=True):
+            text = record[place]
+            column.append(texts.setdefault(text, len(texts)))
         if len(lines) > most:
             raise too_many(most)
     if not lines and not wrong:
         raise no_rows()
-    columns = {name: Column(*_distinct(column)) for name, column in zip(COLUMNS, texts, strict=True)}
+    columns = {
+        name: Column(np.array(column, dtype=np.int64), list(texts))
+        for name, column, texts in zip(COLUMNS, codes, known, strict=True)
+    }
     return Cells(columns, np.array(lines, dtype=np.int64), wrong=wrong, notes=notes_of(head))
-
-
-def _distinct(texts: list[str]) -> tuple[np.ndarray, list[str]]:
-    codes, labels = pd.factorize(np.array(texts, dtype=object))
-    return codes, list(labels)
 
 
 # A text file read line by line, which knows where each cell stands

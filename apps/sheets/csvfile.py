@@ -5,6 +5,8 @@ The careful way is what counts; the quick way is taken only where both give the 
 
 import csv
 import io
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import islice
 from typing import BinaryIO
@@ -166,33 +168,44 @@ def distinct_bytes(values: np.ndarray) -> Column:
     return Column(codes, np.stack(found, axis=1).astype("<u8").reshape(-1).view(values.dtype))
 
 
+@contextmanager
+def _lines_of(file: BinaryIO) -> Iterator[io.TextIOWrapper]:
+    """The file line by line; bytes that are no UTF-8 stay visible as lone surrogates."""
+    file.seek(0)
+    text = io.TextIOWrapper(file, "utf-8-sig", "surrogateescape", newline="")
+    try:
+        yield text
+    finally:
+        text.detach()
+
+
 def read_with_care(file: BinaryIO) -> Cells:
     """The careful way: knows every cell's line, and what about the file itself is wrong."""
     head = head_of(file)
-    file.seek(0)
-    text = file.read().decode("utf-8", "surrogateescape").removeprefix(BOM)
-    records = records_of(io.StringIO(text, newline=""), head.delimiter)
-    next(records)
-    last = [0]
+    last = 0
 
-    def remember():
+    def remember(records: Iterator[tuple[int, list[str]]]) -> Iterator[tuple[int, list[str]]]:
+        nonlocal last
         for line, record in records:
-            last[0] = line
+            last = line
             yield line, record
 
-    cells = gather(remember(), head.names)
-    if unclosed := _unclosed(text, last[0], head.delimiter):
+    with _lines_of(file) as lines:
+        records = remember(records_of(lines, head.delimiter))
+        next(records)
+        cells = gather(records, head.names)
+    if unclosed := _unclosed(file, last, head.delimiter):
         cells.wrong.append(unclosed)
     return cells
 
 
-def _unclosed(text: str, line: int, delimiter: str) -> Wrong | None:
+def _unclosed(file: BinaryIO, line: int, delimiter: str) -> Wrong | None:
     """A quotation mark that opens in the last record and never closes has swallowed the rest of the file."""
-    tail = islice(io.StringIO(text, newline=""), line - 1, None)
-    try:
-        for _ in csv.reader(tail, delimiter=delimiter, strict=True):
-            pass
-    except csv.Error as fault:
-        if "unexpected end" in str(fault):
-            return Wrong(line, "", "A quotation mark opens here and never closes.")
+    with _lines_of(file) as lines:
+        try:
+            for _ in csv.reader(islice(lines, line - 1, None), delimiter=delimiter, strict=True):
+                pass
+        except csv.Error as fault:
+            if "unexpected end" in str(fault):
+                return Wrong(line, "", "A quotation mark opens here and never closes.")
     return None
