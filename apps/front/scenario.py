@@ -9,13 +9,15 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
+from math import sin
 
 from django.db import transaction
+from django.utils import timezone
 
 from apps.accounts.models import Customer, Lab, User
 from apps.core import clock
+from apps.equipment import services as equipment
 from apps.equipment.models import Equipment
-from apps.equipment.services import add_equipment
 from apps.intake.models import Job, Request, Specimen
 from apps.intake.services import JobDetails, RequestDetails, ReviewDetails, SampleDetails, receive_job
 from apps.laundering import services as laundry
@@ -26,6 +28,21 @@ from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
 from apps.reporting.services import approve
 
 PASSWORD = "demo"
+
+# What it is, where it stands, how many days ago it was calibrated.
+MACHINES = {
+    "Washer 1": ("washer", "Laundry", 90),
+    "Washer 2": ("washer", "Laundry", 90),
+    "Dryer 1": ("dryer", "Laundry", 90),
+    "Dryer 2": ("dryer", "Laundry", 90),
+    "Rule 1": ("rule", "Bench", 200),
+    "Tape 1": ("rule", "Bench", 380),
+    "Percent scale 1": ("scale", "Bench", 200),
+    "Balance 1": ("balance", "Laundry", 120),
+    "Dip thermometer 1": ("thermometer", "Laundry", 352),
+    "Logger 1": ("logger", "Conditioning room", 150),
+    "Conditioning room": ("room", "Ground floor", None),
+}
 
 PEOPLE = {
     "fran": ("Fran Ahorn", {"front_desk": True}),
@@ -124,13 +141,48 @@ class Scenario:
             email = f"{username}@{company.split()[0].lower()}.example"
             customer = Customer.objects.create(name=company, address=address, contact=name, email=email)
             User.objects.create_user(username, PASSWORD, full_name=name, email=email, customer=customer)
-        with self.ago(800) as at:
-            for kind, names in (("washer", ("Washer 1", "Washer 2")), ("dryer", ("Dryer 1", "Dryer 2"))):
-                for name in names:
-                    due = (at + timedelta(days=300)).date()
-                    self.machines[name] = add_equipment(
-                        name=name, kind=kind, location="Laundry", calibration_due=due, by=self.people["mara"], at=at
-                    )
+        for name, (kind, place, calibrated) in MACHINES.items():
+            self.machine(name, kind, place, calibrated)
+        self.the_air()
+
+    def machine(self, name: str, kind: str, place: str, calibrated: int | None) -> None:
+        """A machine, an instrument or a room, and what was found of it so many days ago."""
+        mara = self.people["mara"]
+        with self.ago(24 * 400) as at:
+            interval = None if calibrated is None else 12
+            details = equipment.Details(name, location=place, interval_months=interval)
+            self.machines[name] = equipment.add_equipment(kind=kind, details=details, by=mara, at=at)
+        if calibrated is not None:
+            with self.ago(24 * calibrated) as at:
+                finding = equipment.Finding(
+                    timezone.localdate(at),
+                    "within what it must hold to",
+                    usable=True,
+                    certificate=f"{name[0]}-{calibrated}",
+                )
+                equipment.record_calibration(equipment_id=self.machines[name].pk, finding=finding, by=mara, at=at)
+
+    def the_air(self) -> None:
+        """A week of the conditioning room: the door stood open once, and the logger's battery was changed."""
+        room, logger = self.machines["Conditioning room"], self.machines["Logger 1"]
+        lines = ["time (UTC),temperature (°C),humidity (%)"]
+        for quarter in range(4 * 24 * 7):
+            at = self.now - timedelta(days=7) + timedelta(minutes=15 * quarter)
+            warm = 20.1 + 0.5 * sin(quarter / 15.3) + 0.1 * sin(quarter * 1.7)
+            damp = 64.6 - 1.1 * sin(quarter / 15.3 + 0.5) + 0.3 * sin(quarter * 2.3)
+            if 310 <= quarter < 318:
+                damp += 6
+            if not 500 <= quarter < 511:
+                lines.append(f"{at:%Y-%m-%d %H:%M},{warm:.1f},{damp:.1f}")
+        with self.ago(0.2) as at:
+            equipment.import_atmosphere(
+                room_id=room.pk,
+                content="\n".join(lines).encode(),
+                file_name="logger-1.csv",
+                instrument_id=logger.pk,
+                by=self.people["bea"],
+                at=at,
+            )
 
     def receive(
         self, customer: str, cloths: list[Cloth], *, ago: float, due: int, order: str, priority: str = "normal"

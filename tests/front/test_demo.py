@@ -16,6 +16,7 @@ from django.test import TestCase
 
 from apps.accounts.models import User
 from apps.core import clock
+from apps.equipment.models import Equipment
 from apps.front.management.commands.worker import work_once
 from apps.front.scenario import Scenario
 from apps.intake.models import Deviation, Job, Sample, Specimen
@@ -51,6 +52,8 @@ class ScenarioTests(TestCase):
     def test_every_page_of_it_opens_for_everybody_it_concerns(self):
         staff = ["/receiving/", "/bench/", "/laundry/", "/laundry/logbook/", "/methods/", "/equipment/"]
         staff += [f"/jobs/{job.number}/" for job in Job.objects.all()]
+        room = Equipment.objects.get(kind="room").pk
+        staff += ["/equipment/calendar/", *(f"/equipment/{room}/{page}" for page in ("", "atmosphere/?view=week"))]
         for sample in Sample.objects.all():
             staff += [f"/samples/{sample.code}/{page}" for page in ("", "readings/", "results/")]
         manager = ["/approvals/", "/people/", "/customers/", "/lab/"]

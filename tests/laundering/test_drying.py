@@ -7,11 +7,11 @@ from django.db import IntegrityError, transaction
 
 from apps.core import clock
 from apps.core.errors import Refusal
-from apps.equipment.models import Equipment
+from apps.equipment.services import put_out_of_service
 from apps.laundering import services
 from apps.laundering.models import Drying, LoadPiece
 from apps.methods.models import DryingProcedure
-from tests.cast import NOON, LabTestCase
+from tests.cast import NOON, LabTestCase, a_calibration
 from tests.laundering.support import (
     HOUR,
     MINUTE,
@@ -64,13 +64,13 @@ class StartTests(LabTestCase):
         load = washed(self, ready(self))
         self.refused("no_dryer", load, dryer_id=None)
         self.refused("no_dryer", load, dryer_id=self.washers[0].pk)
-        Equipment.objects.filter(pk=self.dryers[1].pk).update(out_of_service="belt torn")
+        put_out_of_service(equipment_id=self.dryers[1].pk, reason="belt torn", by=self.lou, at=NOON)
         self.refused("out_of_service", load, dryer_id=self.dryers[1].pk)
         dry(self, washed(self, ready(self)))
         self.assertIn("D1", self.refused("dryer_busy", load))
 
     def test_a_dryer_that_is_overdue_is_disclosed(self):
-        Equipment.objects.filter(pk=self.dryers[0].pk).update(calibration_due=date(2026, 3, 1))
+        a_calibration(self, self.dryers[0], due_on=date(2026, 3, 1))
         request = ready(self)
         load = washed(self, request)
         self.refused("overdue", load)

@@ -8,12 +8,12 @@ from django.db import IntegrityError, transaction
 
 from apps.core import clock
 from apps.core.errors import Refusal
-from apps.equipment.models import Equipment
+from apps.equipment.services import put_out_of_service
 from apps.intake.models import Specimen
 from apps.laundering import services
 from apps.laundering.models import Load, LoadPiece
 from apps.laundering.services import rules
-from tests.cast import NOON, LabTestCase
+from tests.cast import NOON, LabTestCase, a_calibration
 from tests.laundering.support import (
     HOUR,
     MINUTE,
@@ -115,13 +115,13 @@ class StartTests(LabTestCase):
         self.refused("no_washer", washer_id=None)
         self.refused("no_washer", washer_id=self.dryers[0].pk)
         self.refused("no_washer", washer_id=987654321)
-        Equipment.objects.filter(pk=self.washers[1].pk).update(out_of_service="leaks")
+        put_out_of_service(equipment_id=self.washers[1].pk, reason="leaks", by=self.lou, at=NOON)
         self.refused("out_of_service", washer_id=self.washers[1].pk)
         start(self, make_up(self, ready(self)))
         self.refused("washer_busy")
 
     def test_a_washer_that_is_overdue_is_disclosed(self):
-        Equipment.objects.filter(pk=self.washers[0].pk).update(calibration_due=date(2026, 3, 1))
+        a_calibration(self, self.washers[0], due_on=date(2026, 3, 1))
         self.refused("overdue")
         start(self, self.load, deviation="verification is ordered", at_risk=True)
         self.assertIn("W1", deviations(self.request)[0])
