@@ -16,7 +16,7 @@ ROOMS = [
     ({Role.MANAGER}, "Approvals", "reporting:approvals"),
     ({Role.BENCH, Role.MANAGER}, "Methods", "methods:list"),
     ({Role.BENCH, Role.MANAGER}, "Sheets", "sheets:sheets"),
-    ({Role.LAUNDRY, Role.MANAGER}, "Equipment", "equipment:list"),
+    ({Role.BENCH, Role.LAUNDRY, Role.MANAGER}, "Equipment", "equipment:list"),
     ({Role.FRONT_DESK, Role.MANAGER}, "Customers", "accounts:customers"),
     ({Role.MANAGER}, "People", "accounts:people"),
     ({Role.MANAGER}, "Lab", "accounts:lab"),
