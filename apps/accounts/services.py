@@ -15,7 +15,8 @@ from django.db.models import Q
 
 from apps.accounts.models import STAFF_ROLES, Customer, Lab, Outgoing, Role, User
 from apps.accounts.queries import find_customer
-from apps.core.errors import Refusal
+from apps.core.errors import Refusal, StalePage
+from apps.core.jsontext import canonical, sha256
 from apps.trail import services as trail
 
 USERNAME = re.compile(r"[\w.@+-]{1,60}")
@@ -36,6 +37,35 @@ def record_failed_sign_in(*, username: str, at: datetime) -> None:
     known = User.objects.filter(username=username).exists()
     facts = {"username": username if known else "", "known": known}
     trail.record(stream="sign-in", kind="sign_in.failed", by=None, at=at, facts=facts)
+
+
+# Pages that were open while somebody else saved
+
+
+def seen(row: User | Customer | Lab) -> str:
+    """A mark of a row as a page shows it. The page sends it back, so that a stale one overwrites nothing unseen."""
+    return sha256(canonical(_facts_of(row)))
+
+
+def _facts_of(row: User | Customer | Lab) -> dict[str, Any]:
+    if isinstance(row, User):
+        return _person_facts(row)
+    return {name: _fact(getattr(row, name)) for name in (LAB_FIELDS if isinstance(row, Lab) else CUSTOMER_FIELDS)}
+
+
+def _check_seen(shown: str | None, what: str, now: dict[str, Any], wanted: dict[str, Any]) -> None:
+    """Refuse to save over what the page did not show; told is what the row says now where it differs."""
+    if shown is None or shown == sha256(canonical(now)):
+        return
+    differing = [f"{name.replace('_', ' ')}: {_said(now[name])}" for name in now if now[name] != wanted[name]]
+    told = f" It now says: {'; '.join(differing)}." if differing else ""
+    raise StalePage(f"{what} was changed after this page was opened.{told} Look it over, then save again.")
+
+
+def _said(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return ", ".join(value) if isinstance(value, list) else str(value or "empty")
 
 
 # People
@@ -135,8 +165,12 @@ def change_person(
     is_active: bool,
     by: User,
     at: datetime,
+    shown: str | None = None,
 ) -> User:
-    """Name, roles or company of somebody change, or they may no longer sign in. A manager always remains."""
+    """Name, roles or company of somebody change, or they may no longer sign in. A manager always remains.
+
+    `shown`: the mark of what the page showed (`seen`).
+    """
     _check_person(full_name, roles, customer)
     managers = Q(manager=True, is_active=True)
     locked = User.objects.select_for_update().filter(Q(pk=person_id) | managers).order_by("pk")
@@ -150,6 +184,7 @@ def change_person(
             "This is the last lab manager who may sign in. Make somebody else a manager first.", code="last_manager"
         )
     after = _person_facts(user)
+    _check_seen(shown, before["full_name"], before, after)
     if after != before:
         user.save()
         changed = {name: {"from": before[name], "to": after[name]} for name in after if after[name] != before[name]}
@@ -171,6 +206,8 @@ def set_password(*, person_id: int, password: str, by: User, at: datetime) -> Us
 
 # Customers
 
+CUSTOMER_FIELDS = ("name", "address", "contact", "email")
+
 
 @transaction.atomic
 def create_customer(
@@ -191,18 +228,26 @@ def create_customer(
 
 @transaction.atomic
 def change_customer(
-    *, customer_id: int, name: str, address: str, contact: str, email: str, by: User, at: datetime
+    *,
+    customer_id: int,
+    name: str,
+    address: str,
+    contact: str,
+    email: str,
+    by: User,
+    at: datetime,
+    shown: str | None = None,
 ) -> Customer:
-    """A customer's name or address changes. Reports that are issued keep what they say."""
+    """A customer's name or address changes. Reports that are issued keep what they say.
+
+    `shown`: the mark of what the page showed (`seen`).
+    """
     _lock_names()
     customer = Customer.objects.select_for_update().get(pk=customer_id)
     _check_customer_name(name, customer)
-    after = {"name": name, "address": address, "contact": contact, "email": email}
-    changed = {
-        field: {"from": getattr(customer, field), "to": value}
-        for field, value in after.items()
-        if getattr(customer, field) != value
-    }
+    before, after = _facts_of(customer), {"name": name, "address": address, "contact": contact, "email": email}
+    _check_seen(shown, before["name"], before, after)
+    changed = {field: {"from": before[field], "to": value} for field, value in after.items() if before[field] != value}
     if changed:
         for field, value in after.items():
             setattr(customer, field, value)
@@ -247,9 +292,14 @@ LAB_FIELDS = [field.name for field in fields(LabSettings)]
 
 
 @transaction.atomic
-def change_lab_settings(*, settings: LabSettings, by: User, at: datetime) -> Lab:
-    """The lab's name, hours, habits or rules change, from now on: what is issued keeps the rules it was made by."""
+def change_lab_settings(*, settings: LabSettings, by: User, at: datetime, shown: str | None = None) -> Lab:
+    """The lab's name, hours, habits or rules change, from now on: what is issued keeps the rules it was made by.
+
+    `shown`: the mark of what the page showed (`seen`).
+    """
     lab = Lab.objects.select_for_update().get(pk=1)
+    wanted = {name: _fact(value) for name, value in asdict(settings).items()}
+    _check_seen(shown, "The lab", _facts_of(lab), wanted)
     if settings.closes_at <= settings.opens_at:
         raise Refusal("The lab closes after it opens.", code="lab_hours", field="closes_at")
     changed = {

@@ -24,9 +24,9 @@ from apps.accounts.forms import (
     SignInForm,
 )
 from apps.accounts.gates import open_to_all, role_required
-from apps.accounts.models import Customer, Role, User
+from apps.accounts.models import Customer, Lab, Role, User
 from apps.core import clock
-from apps.core.errors import Refusal
+from apps.core.errors import Refusal, StalePage
 
 PER_PAGE = 50
 get_or_post = require_http_methods(["GET", "HEAD", "POST"])
@@ -45,6 +45,11 @@ def _key(request: HttpRequest) -> UUID | None:
         return UUID(request.POST.get("key", ""))
     except ValueError:
         return None
+
+
+def _shown(request: HttpRequest, row: User | Customer | Lab) -> str | None:
+    """The mark of what the page showed: of a form that was sent as it says, else of the row as it is."""
+    return request.POST.get("shown") if request.method == "POST" else services.seen(row)
 
 
 def _page(request: HttpRequest, rows):
@@ -140,15 +145,18 @@ def person_new(request: HttpRequest) -> HttpResponse:
 def person(request: HttpRequest, person_id: int) -> HttpResponse:
     shown = get_object_or_404(User, pk=person_id)
     form = PersonForm(_posted(request), instance=get_object_or_404(User, pk=person_id))
+    mark = _shown(request, shown)
     if form.is_valid():
+        who = {"by": request.user, "at": clock.now()}
         try:
-            services.change_person(person_id=person_id, **form.cleaned_data, by=request.user, at=clock.now())
+            services.change_person(person_id=person_id, **form.cleaned_data, shown=mark, **who)
         except Refusal as refusal:
             _refuse(form, refusal)
+            mark = services.seen(shown) if isinstance(refusal, StalePage) else mark
         else:
             messages.success(request, f"Saved: {form.cleaned_data['full_name']}.")
             return redirect("accounts:people")
-    return render(request, "accounts/person.html", {"form": form, "person": shown})
+    return render(request, "accounts/person.html", {"form": form, "person": shown, "mark": mark})
 
 
 @role_required(Role.MANAGER)
@@ -200,15 +208,18 @@ def customer_new(request: HttpRequest) -> HttpResponse:
 def customer(request: HttpRequest, customer_id: int) -> HttpResponse:
     shown = get_object_or_404(Customer, pk=customer_id)
     form = CustomerForm(_posted(request), instance=get_object_or_404(Customer, pk=customer_id))
+    mark = _shown(request, shown)
     if form.is_valid():
+        who = {"by": request.user, "at": clock.now()}
         try:
-            services.change_customer(customer_id=customer_id, **form.cleaned_data, by=request.user, at=clock.now())
+            services.change_customer(customer_id=customer_id, **form.cleaned_data, shown=mark, **who)
         except Refusal as refusal:
             _refuse(form, refusal)
+            mark = services.seen(shown) if isinstance(refusal, StalePage) else mark
         else:
             messages.success(request, f"Saved: {form.cleaned_data['name']}.")
             return redirect("accounts:customers")
-    return render(request, "accounts/customer.html", {"form": form, "customer": shown})
+    return render(request, "accounts/customer.html", {"form": form, "customer": shown, "mark": mark})
 
 
 # The lab itself
@@ -217,14 +228,17 @@ def customer(request: HttpRequest, customer_id: int) -> HttpResponse:
 @role_required(Role.MANAGER)
 @get_or_post
 def lab(request: HttpRequest) -> HttpResponse:
+    shown = queries.the_lab()
     form = LabForm(_posted(request), instance=queries.the_lab())
+    mark = _shown(request, shown)
     if form.is_valid():
         try:
             chosen = services.LabSettings(**form.cleaned_data)
-            services.change_lab_settings(settings=chosen, by=request.user, at=clock.now())
+            services.change_lab_settings(settings=chosen, shown=mark, by=request.user, at=clock.now())
         except Refusal as refusal:
             _refuse(form, refusal)
+            mark = services.seen(shown) if isinstance(refusal, StalePage) else mark
         else:
             messages.success(request, "The lab's settings hold from now on.")
             return redirect("accounts:lab")
-    return render(request, "accounts/lab.html", {"form": form})
+    return render(request, "accounts/lab.html", {"form": form, "mark": mark})
