@@ -9,5 +9,5 @@ urlpatterns = [
     path("scan/", views.scan, name="scan"),
     path("healthz", views.health, name="health"),
     # jobs/<number>/
-    path("jobs/<str:number>/", views.job, name="job"),
+    path("jobs/<slug:number>/", views.job, name="job"),
 ]

@@ -133,3 +133,5 @@ class LostMarkForm(Asked):
     def __init__(self, data: Any = None, *, sheet: Sheet) -> None:
         super().__init__(data)
         self.fields["pair"].choices = [(cell.pair.pk, cell.label) for cell in sheet.due]
+        # A pair no longer offered comes through: the same form sent twice is answered with what it did.
+        self.fields["pair"].valid_value = {str(cell.pair.pk) for cell in sheet.cells}.__contains__

@@ -7,5 +7,5 @@ app_name = "portal"
 urlpatterns = [
     # my/
     path("my/", views.jobs, name="jobs"),
-    path("my/<str:number>/", views.job, name="job"),
+    path("my/<slug:number>/", views.job, name="job"),
 ]

@@ -291,6 +291,7 @@ def _result(pieces: list, direction: str, stage: int, lower: Decimal | None, upp
         "sd": None if summary.sd is None else f"{summary.sd:f}",
         "specimens": summary.n_specimens,
         "pairs": summary.n_pairs,
+        "division_mm": "1",
         "per_specimen": {code: f"{round_to(change, STEP):f}" for code, change in summary.per_specimen.items()},
         "u": f"{u:f}",
         "lower": None if lower is None else f"{lower:f}",
@@ -322,6 +323,7 @@ def _load(number: int) -> dict[str, Any]:
         "washed_by": "Lou Laundry",
         "started_at": on(day, "09:00"),
         "ended_at": on(day, "09:48"),
+        "void": [],
         "corrected": None,
     }
 

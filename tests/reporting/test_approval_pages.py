@@ -2,6 +2,7 @@
 
 import re
 import uuid
+from urllib.parse import quote
 
 import pytest
 from django.db import connection
@@ -115,8 +116,8 @@ class ReviewPageTests(PagesTestCase):
         assert not Report.objects.exists()
 
     def test_unknown_job(self):
-        for number in ("26-99999X", "x" * 300, "🧺", "'--"):
-            assert self.client.get(reverse("reporting:review", args=[number])).status_code == 404
+        for number in ("26-99999X", "x" * 300, "🧺", "\x00", "'--"):
+            assert self.client.get(f"/approvals/{quote(number)}/").status_code == 404
 
     def test_queries_do_not_grow(self):
         def count(samples: int) -> int:

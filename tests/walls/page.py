@@ -80,6 +80,8 @@ class Page(HTMLParser):
             if tells:
                 self.sentences.append("")
             self._open.append((tag, tells))
+        if any(tag == "template" for tag, _ in self._open):
+            return  # nothing of it is there without script
         if tag == "form":
             action = urljoin(self.address, given.get("action", "")) if given.get("action") else self.address
             self._form = Form(given.get("method", "get").lower(), action)

@@ -66,6 +66,8 @@ class SetAsideForm(forms.Form):
         self.pieces = [piece for piece in pieces if piece.stage != Specimen.Stage.SET_ASIDE]
         choices = [(str(piece.pk), piece.short_code) for piece in self.pieces]
         self.fields["specimen"].choices = [("", "Choose"), *choices]
+        # A piece no longer offered comes through: the same form sent twice is answered with what it did.
+        self.fields["specimen"].valid_value = {str(piece.pk) for piece in pieces}.__contains__
 
 
 class AnswerForm(forms.Form):
