@@ -222,6 +222,38 @@ class ReceivePageTests(LabTestCase):
         self.post(way={"length_lower": "3", "length_upper": "5", "limits_as_typed": "on"})
         self.assertEqual(Request.objects.get().length_lower, 3)
 
+    def test_a_limit_between_two_figures_that_can_be_reported_is_asked_about(self):
+        iso = {
+            "method": str(TestMethod.objects.get(code="iso-5077-2007-6330-2012").pk),
+            "procedure": self.key_of("iso-6330-2012-4n"),
+            "drying": self.key_of_drying("iso-6330-2012-a"),
+            "length_lower": "-2.8",
+        }
+        (sentence,) = self.problems(way=iso)
+        self.assertIn("Length, lower (%): Results are reported to the nearest 0.5 %", sentence)
+        self.post(way={**iso, "limits_as_typed": "on"})
+        self.assertEqual(Request.objects.get().length_lower, Decimal("-2.8"))
+
+    def test_all_that_is_wrong_is_told_at_once(self):
+        told = self.problems(
+            job={"customer": ""},
+            cloth={"description": "", "construction": "mixed", "mass_gsm": "heavy"},
+            way={
+                "method": "",
+                "cycles": "2",
+                "length_lower": "4",
+                "length_upper": "3",
+                "limits_as_typed": "on",
+                "agreed": "",
+            },
+        )
+        for sentence in (
+            *("Job, Customer", "Description", "only a garment can be both", "Mass per area", "Method of test"),
+            *("Measured after cycles between 1 and 2", "below the upper one", "say what is still open"),
+        ):
+            self.assertTrue(any(sentence in one for one in told), sentence)
+        self.assertEqual(len(told), 8)
+
     def test_ways_that_cannot_be(self):
         iso = {
             "procedure": self.key_of("iso-6330-2012-4n"),

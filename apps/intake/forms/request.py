@@ -7,11 +7,10 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from apps.core.errors import Refusal
 from apps.intake.forms.fields import Count, Cycles, OneLine, Percent, text_of
 from apps.intake.models import Request
 from apps.intake.queries import Catalogue
-from apps.intake.services import RequestDetails, ReviewDetails, check_request
+from apps.intake.services import RequestDetails, ReviewDetails, request_faults
 from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
 
 NONE, THESE = "none", "these"
@@ -101,12 +100,9 @@ class RequestFields(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         self._check_choice_of_limits()
-        if not self.errors:
-            details = self.details()
-            try:
-                check_request(details, self.kind or details.method.applies_to)
-            except Refusal as refusal:
-                self.add_error(refusal.field if refusal.field in self.fields else None, str(refusal))
+        for refusal in request_faults(RequestDetails(**self._order(), **self._limits()), self.kind):
+            if not self.has_error(refusal.field):
+                self.add_error(refusal.field, str(refusal))
         return self.cleaned_data
 
     def _check_choice_of_limits(self) -> None:
@@ -123,6 +119,7 @@ class RequestFields(forms.Form):
             self.add_error("decision_rule", "Say by which rule pass and fail are decided.")
         if not self.cleaned_data.get("limits_as_typed"):
             self._ask_about_signs()
+            self._ask_about_steps()
 
     def _ask_about_signs(self) -> None:
         """A shrinkage limit is below zero; without its minus it would ask the cloth to grow."""
@@ -130,30 +127,49 @@ class RequestFields(forms.Form):
             lower = self.cleaned_data.get(f"{direction}_lower")
             upper = self.cleaned_data.get(f"{direction}_upper")
             if lower is not None and lower > 0:
-                self._ask(f"{direction}_lower", f"Is {text_of(lower)} meant as −{text_of(lower)}?")
+                self._ask(f"{direction}_lower", f"Is {text_of(lower)} meant as −{text_of(lower)}? Minus is shrinkage.")
             if upper is not None and upper < 0 and lower is None:
                 size = text_of(-upper)
-                self._ask(f"{direction}_upper", f"An upper limit of −{size} means it must shrink by {size} % at least.")
+                self._ask(
+                    f"{direction}_upper",
+                    f"An upper limit of −{size} means it must shrink by {size} % at least. Minus is shrinkage.",
+                )
+
+    def _ask_about_steps(self) -> None:
+        """With results to the nearest 0.5 % a limit of −2.8 % is met or missed by rounding alone."""
+        method = self.cleaned_data.get("method")
+        step = method.rounding_step if method else None
+        for name in LIMIT_FIELDS if step else ():
+            limit = self.cleaned_data.get(name)
+            if limit is not None and limit % step and not self.has_error(name):
+                self._ask(
+                    name, f"Results are reported to the nearest {text_of(step)} %: this lies between two of them."
+                )
 
     def _ask(self, name: str, question: str) -> None:
-        sentence = f"{question} Minus is shrinkage. Correct it, or tick “The limits are meant as typed”."
-        self.add_error(name, ValidationError(sentence, code="sign"))
+        sentence = f"{question} Correct it, or tick “The limits are meant as typed”."
+        self.add_error(name, ValidationError(sentence, code="asked"))
 
     @property
-    def asks_sign(self) -> bool:
-        asked = any(self.has_error(name, "sign") for name in LIMIT_FIELDS)
+    def asks_as_typed(self) -> bool:
+        asked = any(self.has_error(name, "asked") for name in LIMIT_FIELDS)
         return asked or self["limits_as_typed"].value() in (True, "on")
 
     def review(self) -> ReviewDetails | None:
         return None
 
     def details(self) -> RequestDetails:
-        data = self.cleaned_data
-        order = {name: data[name] for name in ("method", "procedure", "drying", "cycles", "measured_after")}
-        if data.get("limits") != THESE:
-            return RequestDetails(**order, review=self.review())
-        limits = {name: data[name] for name in (*LIMIT_FIELDS, "limits_source", "decision_rule")}
-        return RequestDetails(**order, **limits, review=self.review())
+        if self.cleaned_data.get("limits") != THESE:
+            return RequestDetails(**self._order(), review=self.review())
+        rule = {name: self.cleaned_data[name] for name in ("limits_source", "decision_rule")}
+        return RequestDetails(**self._order(), **self._limits(), **rule, review=self.review())
+
+    def _order(self) -> dict[str, Any]:
+        names = ("method", "procedure", "drying", "cycles", "measured_after")
+        return {name: self.cleaned_data.get(name) for name in names}
+
+    def _limits(self) -> dict[str, Any]:
+        return {name: self.cleaned_data.get(name) for name in LIMIT_FIELDS}
 
 
 class ReviewFields(forms.Form):

@@ -8,10 +8,9 @@ from django import forms
 from apps.calc.errors import LengthError
 from apps.calc.lengths import format_length, parse_length
 from apps.calc.rounding import round_to
-from apps.core.errors import Refusal
 from apps.intake.forms.fields import Figure, Lines, OneLine, text_of
 from apps.intake.models import Sample
-from apps.intake.services import RequestDetails, SampleDetails, check_sample
+from apps.intake.services import RequestDetails, SampleDetails, sample_faults
 
 UNITS = [("cm", "cm"), ("mm", "mm"), ("in", "inches")]
 TENTH = Decimal("0.1")  # of a millimetre, as the size on hand is kept
@@ -63,11 +62,10 @@ class SampleFields(forms.Form):
         unit = self.cleaned_data.get("unit")
         for name in ("width", "length"):
             self.cleaned_data[f"{name}_mm"] = self._millimetres(name, self.cleaned_data.get(name), unit)
-        if not self.errors:
-            try:
-                check_sample(self.details())
-            except Refusal as refusal:
-                self.add_error(refusal.field if refusal.field in self.fields else None, str(refusal))
+        for refusal in sample_faults(self.details()):
+            name = refusal.field.removesuffix("_mm")
+            if not self.has_error(name):
+                self.add_error(name, str(refusal))
         return self.cleaned_data
 
     def _millimetres(self, name: str, text: str | None, unit: str | None) -> Decimal | None:
@@ -85,7 +83,7 @@ class SampleFields(forms.Form):
     def details(self, requests: tuple[RequestDetails, ...] = ()) -> SampleDetails:
         names = ("description", "kind", "construction", "fibre", "mass_gsm", "colour", "size", "care_label")
         names += ("width_mm", "length_mm", "condition", "fault", "bleeds_or_sheds")
-        values = {name: self.cleaned_data[name] for name in names}
+        values = {name: self.cleaned_data.get(name) for name in names}
         return SampleDetails(**values, place=self.cleaned_data.get("place", ""), requests=requests)
 
 

@@ -7,8 +7,8 @@ from apps.intake.services.details import (
     RequestDetails,
     ReviewDetails,
     SampleDetails,
-    check_request,
-    check_sample,
+    request_faults,
+    sample_faults,
 )
 from apps.intake.services.exceptions import (
     answer_send_back,
@@ -32,8 +32,6 @@ __all__ = [
     "advance",
     "answer_send_back",
     "change_request",
-    "check_request",
-    "check_sample",
     "correct_job",
     "correct_sample",
     "cut_specimens",
@@ -43,7 +41,9 @@ __all__ = [
     "judge_deviation",
     "move_sample",
     "receive_job",
+    "request_faults",
     "review_request",
+    "sample_faults",
     "send_back",
     "set_aside",
 ]

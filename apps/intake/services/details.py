@@ -1,5 +1,6 @@
 """What the front desk writes down of a job, a sample and a request, before it becomes rows; and what may be written."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
@@ -103,53 +104,71 @@ def check_job(details: JobDetails) -> None:
 
 
 def check_sample(details: SampleDetails) -> None:
-    if not details.description.strip():
-        raise Refusal("Say what came in.", code="no_description", field="description")
+    for refusal in sample_faults(details):
+        raise refusal
+
+
+def sample_faults(details: SampleDetails) -> Iterator[Refusal]:
+    """All that cannot be so of what came in."""
+    if not (details.description or "").strip():
+        yield Refusal("Say what came in.", code="no_description", field="description")
     if details.kind == Sample.Kind.FABRIC and details.construction == Sample.Construction.MIXED:
-        raise Refusal("A fabric is woven or knit; only a garment can be both.", code="mixed", field="construction")
+        yield Refusal("A fabric is woven or knit; only a garment can be both.", code="mixed", field="construction")
     for name in ("mass_gsm", "width_mm", "length_mm"):
         value = getattr(details, name)
         if value is not None and value <= 0:
-            raise Refusal("Above zero, or left empty when it is not known.", code="not_positive", field=name)
+            yield Refusal("Above zero, or left empty when it is not known.", code="not_positive", field=name)
 
 
 def check_request(details: RequestDetails, kind: str) -> None:
-    """Whether a sample of this kind can be tested so."""
+    """Whether a sample of this kind can be tested so: the first fault is refused."""
+    for refusal in request_faults(details, kind):
+        raise refusal
+
+
+def request_faults(details: RequestDetails, kind: str) -> Iterator[Refusal]:
+    """All that stands against testing a sample of this kind so. What is None is passed over."""
     method = details.method
-    if method.applies_to != kind:
+    if method and kind and method.applies_to != kind:
         sentence = f"{method} is a method for a {method.applies_to}, not for a {kind}."
-        raise Refusal(sentence, code="kind", field="method")
+        yield Refusal(sentence, code="kind", field="method")
     for name, what in (("procedure", "laundering procedure"), ("drying", "drying")):
         row = getattr(details, name)
-        if row.family != method.family:
-            raise Refusal(
+        if method and row and row.family != method.family:
+            yield Refusal(
                 f"This {what} is of {row.get_family_display()}, the method of {method.get_family_display()}. "
                 f"Choose one of {method.get_family_display()}.",
                 code="family",
                 field=name,
             )
-    _check_cycles(details)
+    yield from _faults_of_cycles(details.cycles, details.measured_after)
     for direction in ("length", "width"):
-        _check_limits(direction, getattr(details, f"{direction}_lower"), getattr(details, f"{direction}_upper"))
+        yield from _faults_of_limits(
+            direction, getattr(details, f"{direction}_lower"), getattr(details, f"{direction}_upper")
+        )
 
 
-def _check_cycles(details: RequestDetails) -> None:
-    if not 1 <= details.cycles <= 50:
-        raise Refusal("Between 1 and 50 cycles.", code="cycles", field="cycles")
-    if not details.measured_after or any(not 1 <= cycle <= details.cycles for cycle in details.measured_after):
-        sentence = f"Measured after cycles between 1 and {details.cycles}."
-        raise Refusal(sentence, code="measured_after", field="measured_after")
-    if details.cycles not in details.measured_after:
-        sentence = f"The last cycle is always measured; name cycle {details.cycles} too."
-        raise Refusal(sentence, code="measured_after", field="measured_after")
+def _faults_of_cycles(cycles: int | None, measured_after: tuple[int, ...] | None) -> Iterator[Refusal]:
+    if cycles is None:
+        return
+    if not 1 <= cycles <= 50:
+        yield Refusal("Between 1 and 50 cycles.", code="cycles", field="cycles")
+    elif measured_after is None:
+        return
+    elif not measured_after or any(not 1 <= cycle <= cycles for cycle in measured_after):
+        sentence = f"Measured after cycles between 1 and {cycles}."
+        yield Refusal(sentence, code="measured_after", field="measured_after")
+    elif cycles not in measured_after:
+        sentence = f"The last cycle is always measured; name cycle {cycles} too."
+        yield Refusal(sentence, code="measured_after", field="measured_after")
 
 
-def _check_limits(direction: str, lower: Decimal | None, upper: Decimal | None) -> None:
+def _faults_of_limits(direction: str, lower: Decimal | None, upper: Decimal | None) -> Iterator[Refusal]:
     for name, limit in (("lower", lower), ("upper", upper)):
         if limit is not None and not -100 < limit < 900:
-            raise Refusal("A limit is a change in percent, such as −3.0.", code="limit", field=f"{direction}_{name}")
+            yield Refusal("A limit is a change in percent, such as −3.0.", code="limit", field=f"{direction}_{name}")
     if lower is not None and upper is not None and lower >= upper:
-        raise Refusal(
+        yield Refusal(
             f"The lower limit of the {direction} must be below the upper one.",
             code="limits_order",
             field=f"{direction}_lower",
