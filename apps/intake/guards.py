@@ -1,7 +1,18 @@
 """What the database itself says about jobs, samples, requests and specimens."""
 
 from apps.intake.locks import SENTENCE, frozen_with_request
-from apps.intake.models import ContractReview, Deviation, Job, Request, Sample, SamplePlace, SendBack, Specimen
+from apps.intake.models import (
+    ContractReview,
+    CutPlan,
+    Deviation,
+    Job,
+    Request,
+    Sample,
+    SamplePlace,
+    SendBack,
+    Specimen,
+    Spot,
+)
 from apps.trail.guarding import Guard, frozen_columns, insert_only, never_deleted, write_once
 
 STAYS = "what came in and what was done with it is kept"
@@ -21,6 +32,7 @@ OF_DEVIATION = (
     "IN (SELECT r.id FROM intake_request r WHERE r.id = {row}.request_id"
     " OR r.id = (SELECT s.request_id FROM intake_specimen s WHERE s.id = {row}.specimen_id))"
 )
+OF_SPOT = "= (SELECT s.request_id FROM intake_specimen s WHERE s.id = {row}.specimen_id)"
 EVERY_OPENING = tuple(Request.OpenedFor.values)
 
 GUARDS = [
@@ -62,6 +74,10 @@ GUARDS = [
     *never_deleted(Specimen, sentence=STAYS),
     write_once(Specimen, "request_id", "number", "code", sentence=STAYS),
     *frozen_with_request("intake_specimen", "= {row}.request_id", opened_for=("readings", "cycle_record")),
+    *insert_only(CutPlan, sentence=STAYS),
+    *frozen_with_request("intake_cutplan", "= {row}.request_id", opened_for=("readings",))[2:],
+    *insert_only(Spot, sentence=STAYS),
+    *frozen_with_request("intake_spot", OF_SPOT, opened_for=("readings",))[2:],
     *never_deleted(Deviation, sentence=STAYS),
     write_once(
         Deviation,

@@ -140,7 +140,7 @@ class Answers:
     def _draw(self) -> bytes:
         from reportlab.pdfgen.canvas import Canvas
 
-        from apps.reporting.pdf.ink import SANS
+        from apps.core.ink import SANS
 
         file = BytesIO()
         canvas = Canvas(file, invariant=1)

@@ -12,11 +12,22 @@ from django.test import TransactionTestCase
 
 from apps.core import clock
 from apps.intake import services
-from apps.intake.models import ContractReview, Deviation, Job, Request, Sample, SamplePlace, SendBack, Specimen
+from apps.intake.models import (
+    ContractReview,
+    CutPlan,
+    Deviation,
+    Job,
+    Request,
+    Sample,
+    SamplePlace,
+    SendBack,
+    Specimen,
+    Spot,
+)
 from tests.cast import NOON, LabTestCase, a_received_job, a_request_for, assemble
 from tests.intake.issued import a_report, issued, opened
 
-TABLES = (Job, Sample, SamplePlace, Request, ContractReview, Specimen, Deviation, SendBack)
+TABLES = (Job, Sample, SamplePlace, Request, ContractReview, Specimen, CutPlan, Spot, Deviation, SendBack)
 
 
 @dataclass
@@ -35,6 +46,7 @@ class Whole:
         rows = {Job: self.job, Sample: self.sample, Request: self.request, Specimen: self.specimen}
         rows |= {Deviation: self.deviation, SendBack: self.send_back}
         rows |= {ContractReview: self.request.contract_review, SamplePlace: self.sample.places.first()}
+        rows |= {CutPlan: self.request.cut_plan, Spot: self.specimen.spot}
         return rows[model].pk
 
 
@@ -42,6 +54,7 @@ def a_whole(cast) -> Whole:
     job = a_received_job(cast)
     sample = job.samples.get()
     request = sample.requests.get()
+    Sample.objects.filter(pk=sample.pk).update(width_mm=1500, length_mm=2000)
     services.move_sample(sample_id=sample.pk, place="shelf 1", by=cast.fran, at=NOON)
     specimen = services.cut_specimens(request_id=request.pk, count=3, by=cast.bea, at=NOON)[0]
     about = {"job_id": job.pk, "specimen_id": specimen.pk, "kind": "other"}
@@ -132,6 +145,8 @@ class IssuedTests(GuardCase):
         self.refused(copied(Deviation, self.free.deviation.pk, **by_request))
         answered = {"answer": "'x'", "answered_by_id": self.fran.pk, "answered_at": "at"}
         self.refused(copied(SendBack, self.locked.send_back.pk, **answered))
+        self.refused(copied(CutPlan, self.free.of(CutPlan), request_id=self.locked.request.pk))
+        self.refused(copied(Spot, self.free.of(Spot), specimen_id=self.locked.specimen.pk))
         review = copied(ContractReview, self.locked.of(ContractReview))
         self.refused(review)
 
@@ -355,6 +370,8 @@ class OnceOnlyTests(GuardCase):
             (Deviation, "at_risk = NOT at_risk"),
             (SendBack, "reason = 'x'"),
             (SamplePlace, "place = 'x'"),
+            (CutPlan, "pattern = 'row'"),
+            (Spot, "x_mm = x_mm + 1"),
         ]:
             self.refused(self.update(self.free, model, setting))
 

@@ -6,9 +6,10 @@ from datetime import datetime
 from django.db import transaction
 
 from apps.accounts.models import User
-from apps.core.errors import Refusal
+from apps.core.errors import Refusal, StalePage
 from apps.intake.locks import ensure_open, lock_requests
-from apps.intake.models import Request, Specimen
+from apps.intake.models import CutPlan, Request, Specimen, Spot
+from apps.intake.queries import CuttingWay, SamplePlan, plan_of
 from apps.intake.services.exceptions import deviate
 from apps.trail import services as trail
 
@@ -32,42 +33,104 @@ def cut_specimens(
     request_id: int,
     count: int,
     fewer_reason: str = "",
+    outside_reason: str = "",
+    shown: str = "",
     by: User,
     at: datetime,
     key: uuid.UUID | None = None,
 ) -> list[Specimen]:
-    """Specimens are cut (or garments taken) and carry their codes. Fewer than the method says: with a reason."""
+    """Specimens are cut (or garments taken) and carry their codes, each where the cutting plan has it.
+
+    Fewer than the method says: with a reason. More than the plan has room for: with a reason too, and then nobody
+    knows where they lay. `shown` is the mark of the plan that the page showed.
+    """
     (request,) = lock_requests([request_id])
-    payload = [request.pk, count, fewer_reason]
+    payload = [request.pk, count, fewer_reason, outside_reason]
     if done := trail.repeated(key=key, payload=payload, by=by):
         return list(Specimen.objects.filter(code__in=done.facts["specimens"]).order_by("number"))
     ensure_open(request, Request.OpenedFor.READINGS)
     if request.specimens.exists():
         raise Refusal("The specimens of this request are already cut.", code="already_cut")
-    wanted = request.method.specimens
-    if not 1 <= count <= 12:
-        raise Refusal("Between 1 and 12 specimens.", code="count", field="count")
-    if count < wanted and not fewer_reason.strip():
-        raise Refusal(f"The method asks for {wanted}. Say why there are fewer.", code="no_reason", field="fewer_reason")
-    first = 1 + Specimen.objects.filter(request__sample=request.sample).count()
+    fewer_reason, outside_reason = fewer_reason.strip(), outside_reason.strip()
+    _check_count(request, count, fewer_reason)
+    plan = _the_plan(request, count, shown)
+    way = plan.way(request.pk)
+    _check_room(plan, way, outside_reason)
+    code = request.sample.code
     specimens = [
-        Specimen.objects.create(request=request, number=n, code=f"{request.sample.code}{n}", stage_since=at)
-        for n in range(first, first + count)
+        Specimen.objects.create(request=request, number=number, code=f"{code}{number}", stage_since=at)
+        for number in way.numbers
     ]
-    if count < wanted:
-        request.fewer_reason = fewer_reason.strip()
-        request.save(update_fields=["fewer_reason"])
-        text = f"{count} of {wanted} specimens: {request.fewer_reason}"
-        deviate(job_id=request.sample.job_id, request_id=request.pk, kind="fewer_specimens", text=text, by=by, at=at)
+    placed = plan.is_drawn and way.fits
+    if placed:
+        _keep_places(plan, way, specimens, by=by, at=at)
+    elif plan.is_drawn:
+        told = f"{count} specimens cut where the cutting plan has room for {len(way.pieces)}: {outside_reason}"
+        deviate(job_id=request.sample.job_id, request_id=request.pk, kind="other", text=told, by=by, at=at)
+    if count < request.method.specimens:
+        _fewer(request, count, fewer_reason, by=by, at=at)
     facts = {
         "request": str(request),
         "specimens": [specimen.code for specimen in specimens],
         "fewer_reason": fewer_reason,
+        "pattern": way.pattern if placed else "",
+        "places": [[piece.name, piece.x, piece.y, piece.side] for piece in way.pieces] if placed else [],
     }
     trail.record(
         stream=request.sample.job.stream, kind="specimens.cut", by=by, at=at, facts=facts, key=key, payload=payload
     )
     return specimens
+
+
+def _check_count(request: Request, count: int, fewer_reason: str) -> None:
+    wanted = request.method.specimens
+    if not 1 <= count <= 12:
+        raise Refusal("Between 1 and 12 specimens.", code="count", field="count")
+    if count < wanted and not fewer_reason:
+        raise Refusal(f"The method asks for {wanted}. Say why there are fewer.", code="no_reason", field="fewer_reason")
+
+
+def _check_room(plan: SamplePlan, way: CuttingWay, outside_reason: str) -> None:
+    if plan.is_drawn and not way.fits and not outside_reason:
+        raise Refusal(
+            f"There is room for {len(way.pieces)} of {len(way.numbers)} on the cutting plan. Cut so many and say why "
+            "there are fewer, or say where the others were taken from.",
+            code="no_room",
+            field="outside_reason",
+        )
+
+
+def _fewer(request: Request, count: int, reason: str, *, by: User, at: datetime) -> None:
+    request.fewer_reason = reason
+    request.save(update_fields=["fewer_reason"])
+    text = f"{count} of {request.method.specimens} specimens: {reason}"
+    deviate(job_id=request.sample.job_id, request_id=request.pk, kind="fewer_specimens", text=text, by=by, at=at)
+
+
+def _the_plan(request: Request, count: int, shown: str) -> SamplePlan:
+    """The plan for so many; refused when the page showed another one than stands now."""
+    if shown and plan_of(request.sample).way(request.pk).mark != shown:
+        raise StalePage(
+            "The cutting plan has changed since this page was opened: the size was corrected, or other specimens were "
+            "cut from the sample. Look at the plan as it is now before you cut.",
+            field="plan",
+        )
+    return plan_of(request.sample, counts={request.pk: count})
+
+
+def _keep_places(plan: SamplePlan, way: CuttingWay, specimens: list[Specimen], *, by: User, at: datetime) -> None:
+    CutPlan.objects.create(
+        request=way.request,
+        pattern=way.pattern,
+        reason=way.reason,
+        width_mm=plan.sample.width_mm,
+        length_mm=plan.sample.length_mm,
+        side_mm=way.pieces[0].side,
+        by=by,
+        at=at,
+    )
+    for specimen, piece in zip(specimens, way.pieces, strict=True):
+        Spot.objects.create(specimen=specimen, x_mm=piece.x, y_mm=piece.y)
 
 
 def advance(

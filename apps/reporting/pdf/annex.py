@@ -5,13 +5,7 @@ from typing import Any
 
 from reportlab.platypus import Flowable, KeepTogether, Paragraph
 
-from apps.reporting.facts import Facts
-from apps.reporting.facts.reader import RequestFacts
-from apps.reporting.facts.request import STAGES_A_TABLE
-from apps.reporting.facts.told import Cell, SpecimenTable, day, tidy, when
-from apps.reporting.facts.wording import NOT_RECORDED, SUPPLIED, UNCERTAINTY
-from apps.reporting.pdf.curve import OnPaper
-from apps.reporting.pdf.ink import (
+from apps.core.ink import (
     BOLD,
     CELL,
     CELL_RIGHT,
@@ -23,6 +17,12 @@ from apps.reporting.pdf.ink import (
     markup,
     say,
 )
+from apps.core.paper import OnPaper
+from apps.reporting.facts import Facts
+from apps.reporting.facts.reader import RequestFacts
+from apps.reporting.facts.request import STAGES_A_TABLE
+from apps.reporting.facts.told import Cell, SpecimenTable, day, tidy, when
+from apps.reporting.facts.wording import NOT_RECORDED, SUPPLIED, UNCERTAINTY
 from apps.reporting.pdf.parts import gap, grid, headed, pairs, section
 from apps.reporting.pdf.sheet import WIDTH
 

@@ -4,9 +4,9 @@ from io import BytesIO
 
 from reportlab.platypus import Flowable
 
+from apps.core.ink import END, has_unprintable, register_faces, say
 from apps.reporting.facts import Facts
 from apps.reporting.pdf import annex, front
-from apps.reporting.pdf.ink import END, has_unprintable, register_faces, say
 from apps.reporting.pdf.sheet import Sheets
 
 

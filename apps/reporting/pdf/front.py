@@ -3,11 +3,7 @@
 from reportlab.lib.units import mm
 from reportlab.platypus import CondPageBreak, Flowable, HRFlowable, KeepTogether, Paragraph, Table
 
-from apps.reporting.facts import Facts
-from apps.reporting.facts.reader import RequestFacts
-from apps.reporting.facts.told import Figure, when
-from apps.reporting.facts.wording import FINAL, INVENTED, SIGN, SUPPLIED
-from apps.reporting.pdf.ink import (
+from apps.core.ink import (
     BOLD,
     CELL,
     CELL_BOLD,
@@ -24,6 +20,10 @@ from apps.reporting.pdf.ink import (
     markup,
     say,
 )
+from apps.reporting.facts import Facts
+from apps.reporting.facts.reader import RequestFacts
+from apps.reporting.facts.told import Figure, when
+from apps.reporting.facts.wording import FINAL, INVENTED, SIGN, SUPPLIED
 from apps.reporting.pdf.parts import bare, gap, grid, pairs, section
 from apps.reporting.pdf.sheet import WIDTH
 

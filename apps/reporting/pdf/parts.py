@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Paragraph, Spacer, Table, TableStyle
 
-from apps.reporting.pdf.ink import CELL, CLOTH, HEAD, HEAD_RIGHT, INK, SANS, SECTION, THREAD, say
+from apps.core.ink import CELL, CLOTH, HEAD, HEAD_RIGHT, INK, SANS, SECTION, THREAD, say
 from apps.reporting.pdf.sheet import WIDTH
 
 Row = Sequence[Flowable | str]

@@ -6,8 +6,8 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
+from apps.core.ink import BOLD, INK, MADDER, QUIET, SANS, THREAD, printable
 from apps.reporting.facts import Facts
-from apps.reporting.pdf.ink import BOLD, INK, MADDER, QUIET, SANS, THREAD, printable
 
 LEFT = RIGHT = 19 * mm
 TOP, BOTTOM = 21 * mm, 19 * mm

@@ -1,11 +1,19 @@
-"""The curve over the cycles on paper: the same drawing that the page shows, in ink instead of SVG."""
+"""Drawings on paper: the same shapes that the page shows, in ink instead of SVG."""
 
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
 from apps.core.drawing import Circle, Drawing, Line, Polyline, Rect, Shape, Text
-from apps.reporting.pdf.ink import BOLD, INK, MADDER, QUIET, SANS, THREAD, printable
+from apps.core.ink import BOLD, CLOTH, INK, MADDER, QUIET, SANS, THREAD, printable
 
+# Rectangles that are no marks of a line: (filling, line, its width, its dashes).
+BOXES = {
+    "cloth": (None, QUIET, 0.8, ()),
+    "margin": (None, QUIET, 0.8, (4, 3)),
+    "cut": (CLOTH, INK, 1.2, ()),
+    "taken": (None, INK, 1.2, (3, 2)),
+}
+LINES = {"selvedge": (INK, 3.2), "arrow": (INK, 1.6), "band-of-yarns": (INK, 2.4)}
 SERIES = {"series-1": INK, "series-2": MADDER, "series-3": QUIET, "series-4": INK}
 
 
@@ -39,7 +47,7 @@ class OnPaper(Flowable):
             case Line():
                 self._line(canvas, shape)
             case Polyline():
-                canvas.setLineWidth(1.8)
+                canvas.setLineWidth(LINES.get(shape.css, (INK, 1.8))[1])
                 path = canvas.beginPath()
                 for number, (x, y) in enumerate(shape.points):
                     (path.lineTo if number else path.moveTo)(float(x), self._y(y))
@@ -47,12 +55,31 @@ class OnPaper(Flowable):
             case Circle():
                 canvas.circle(float(shape.x), self._y(shape.y), float(shape.r), stroke=0, fill=1)
             case Rect():
-                height = float(shape.height)
-                canvas.rect(float(shape.x), self._y(shape.y) - height, float(shape.width), height, stroke=0, fill=1)
+                self._box(canvas, shape)
             case Text():
                 self._text(canvas, shape)
 
+    def _box(self, canvas: Canvas, box: Rect) -> None:
+        height = float(box.height)
+        place = (float(box.x), self._y(box.y) - height, float(box.width), height)
+        if box.css not in BOXES:
+            canvas.rect(*place, stroke=0, fill=1)
+            return
+        filling, colour, width, dashes = BOXES[box.css]
+        canvas.setStrokeColor(colour)
+        canvas.setLineWidth(width)
+        canvas.setDash(*dashes)
+        if filling:
+            canvas.setFillColor(filling)
+        canvas.rect(*place, stroke=1, fill=1 if filling else 0)
+
     def _line(self, canvas: Canvas, line: Line) -> None:
+        if line.css in LINES:
+            colour, width = LINES[line.css]
+            canvas.setStrokeColor(colour)
+            canvas.setLineWidth(width)
+            canvas.line(float(line.x1), self._y(line.y1), float(line.x2), self._y(line.y2))
+            return
         canvas.setStrokeColor({"axis": INK, "limit": MADDER}.get(line.css, THREAD))
         canvas.setLineWidth(1.0 if line.css in ("axis", "limit") else 0.6)
         if line.css == "limit":

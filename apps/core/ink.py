@@ -1,4 +1,4 @@
-"""Type and ink of the report: embedded faces, colours, paragraph styles, and text that always can be printed."""
+"""Type and ink of all paper: embedded faces, colours, paragraph styles, and text that always can be printed."""
 
 import unicodedata
 from functools import cache

@@ -1,0 +1,30 @@
+"""What came in, how it is to be tested, and where its specimens were cut."""
+
+from apps.intake.models.cutting import CutPlan, Spot
+from apps.intake.models.rows import (
+    BelongsToJob,
+    ContractReview,
+    Deviation,
+    Job,
+    JobSerial,
+    Request,
+    Sample,
+    SamplePlace,
+    SendBack,
+    Specimen,
+)
+
+__all__ = [
+    "BelongsToJob",
+    "ContractReview",
+    "CutPlan",
+    "Deviation",
+    "Job",
+    "JobSerial",
+    "Request",
+    "Sample",
+    "SamplePlace",
+    "SendBack",
+    "Specimen",
+    "Spot",
+]
