@@ -5,7 +5,8 @@ from django.core import mail
 from django.db import transaction
 
 from apps.accounts.models import Outgoing
-from apps.accounts.services import LONGEST_WAIT, send_due, send_later
+from apps.accounts.services import send_due, send_later
+from apps.accounts.services.letters import LONGEST_WAIT
 from apps.trail.models import TrailEntry
 from tests.cast import NOON, LabTestCase
 
