@@ -20,6 +20,7 @@ from apps.laundering.models import Load
 from apps.measuring import services as measuring
 from apps.measuring.models import BenchmarkPair
 from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
+from apps.reporting.models import Signatory
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)  # a Monday
 PASSWORD = "cloth-and-ink-26"
@@ -54,7 +55,7 @@ def assemble() -> Cast:
     quellbach = Customer.objects.create(name="Quellbach Hemden", contact="Casey Quellbach", email="casey@example.com")
     zweitfaden = Customer.objects.create(name="Zweitfaden Mode", contact="Dana Zweitfaden", email="dana@example.com")
     washer, dryer = Equipment.Kind.WASHER, Equipment.Kind.DRYER
-    return Cast(
+    cast = Cast(
         fran=a_person("fran", "Fran Frontdesk", front_desk=True),
         bea=a_person("bea", "Bea Bench", bench=True),
         lou=a_person("lou", "Lou Laundry", laundry=True),
@@ -66,6 +67,10 @@ def assemble() -> Cast:
         washers=[Equipment.objects.create(name=name, kind=washer) for name in ("W1", "W2")],
         dryers=[Equipment.objects.create(name=name, kind=dryer) for name in ("D1", "D2")],
     )
+    Signatory.objects.bulk_create(
+        Signatory(method=method, person=cast.mara, since=NOON) for method in TestMethod.objects.all()
+    )
+    return cast
 
 
 class LabTestCase(TestCase):

@@ -25,7 +25,7 @@ from apps.laundering.models import Load, LoadPiece
 from apps.measuring import services as bench
 from apps.measuring.models import BenchmarkPair
 from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
-from apps.reporting.services import approve
+from apps.reporting.services import approve, grant_signatory
 
 PASSWORD = "demo"
 
@@ -137,6 +137,10 @@ class Scenario:
         lab.save(update_fields=["name", "is_demo", "address", "location"])
         for username, (name, roles) in PEOPLE.items():
             self.people[username] = User.objects.create_user(username, PASSWORD, full_name=name, **roles)
+        with self.ago(24 * 400) as at:
+            mara = self.people["mara"]
+            for method in TestMethod.objects.filter(retired=False):
+                grant_signatory(method_id=method.pk, person_id=mara.pk, deputy=False, by=mara, at=at)
         for company, (address, username, name) in CUSTOMERS.items():
             email = f"{username}@{company.split()[0].lower()}.example"
             customer = Customer.objects.create(name=company, address=address, contact=name, email=email)

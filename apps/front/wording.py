@@ -40,6 +40,9 @@ WORDS: dict[str, str] = {
     "report.file_made": "File of report {report} made",
     "report.withdrawn": "Report {report} withdrawn: {reason}",
     "amendment.opened": "Report {report} opened for an amendment: {reason}",
+    "signatory.granted": "{person} signs for {method}",
+    "signatory.ended": "{person} signs for {method} no more: {reason}",
+    "amendment.closed": "Amendment of report {report} closed, nothing changed: {reason}",
 }
 
 

@@ -1,13 +1,22 @@
 """What the manager's pages ask for."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django import forms
 
+from apps.accounts.models import User
 from apps.core.errors import Refusal
-from apps.intake.models import SendBack
+from apps.intake.models import Request, SendBack
 from apps.reporting.queries.approvals import Review, Reviewed
+
+OPENINGS_TOLD = [
+    (Request.OpenedFor.JOB_DETAILS, "job details: customer's reference, contact, description of the items"),
+    (Request.OpenedFor.LIMITS, "limits: what the results are held against, and the decision rule"),
+    (Request.OpenedFor.READINGS, "readings: a distance was read or typed wrong"),
+    (Request.OpenedFor.CYCLE_RECORD, "cycle record: what was written of a wash or drying run"),
+    (Request.OpenedFor.WORDING, "wording: nothing measured changes; the report is set anew"),
+]
 
 
 class RequestsOfJob(forms.TypedMultipleChoiceField):
@@ -95,3 +104,63 @@ class JudgeForm(forms.Form):
 def refuse(form: forms.Form, refusal: Refusal) -> None:
     """A refusal becomes a sentence beside the field it is about, or above the form."""
     form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
+
+
+def reason_field(label: str, help_text: str = "", *, most: int = 500, missing: str) -> forms.CharField:
+    """Why something is done: kept, and where it says so, told to the customer."""
+    widget = forms.Textarea(attrs={"rows": 3})
+    errors = {"required": missing}
+    return forms.CharField(label=label, help_text=help_text, max_length=most, widget=widget, error_messages=errors)
+
+
+class AmendForm(forms.Form):
+    error_title = "Not opened"
+
+    reason = reason_field(
+        "What is wrong with it",
+        "The corrected report prints this sentence, and the customer reads it.",
+        missing="Say what is wrong; the corrected report prints it.",
+    )
+    opened_for = forms.ChoiceField(
+        label="Opened for",
+        choices=OPENINGS_TOLD,
+        widget=forms.RadioSelect,
+        help_text="Only this may be changed. Everything else stays locked.",
+        error_messages={
+            "required": "Say what the report is opened for.",
+            "invalid_choice": "Say what the report is opened for.",
+        },
+    )
+
+
+class CloseAmendmentForm(forms.Form):
+    error_title = "Not closed"
+
+    reason = reason_field("What was found", "It is kept in the job's record.", missing="Say what was found.")
+
+
+class WithdrawForm(forms.Form):
+    error_title = "Not withdrawn"
+
+    reason = reason_field(
+        "Why it no longer stands",
+        "The customer is told this at once by e-mail, and reads it on the report's page.",
+        missing="Say why; the customer is told.",
+    )
+
+
+class GrantForm(forms.Form):
+    person = forms.TypedChoiceField(
+        label="Who",
+        coerce=int,
+        error_messages={"required": "Choose who signs.", "invalid_choice": "Choose one of the lab's managers."},
+    )
+    deputy = forms.BooleanField(label="as deputy, when nobody else is there", required=False)
+
+    def __init__(self, data: Mapping[str, Any] | None, managers: Iterable[User], **more: Any) -> None:
+        super().__init__(data, **more)
+        self.fields["person"].choices = [(str(person.pk), person.full_name) for person in managers]
+
+
+class EndForm(forms.Form):
+    reason = reason_field("Why no longer", most=300, missing="Say why; it is kept.")

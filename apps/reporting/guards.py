@@ -1,7 +1,15 @@
 """What the database itself says about reports, and about when a request may be locked and opened."""
 
-from apps.reporting.models import Amendment, Report, ReportFile, ReportRequest, Withdrawal
-from apps.trail.guarding import Guard, insert_only
+from apps.reporting.models import (
+    Amendment,
+    AmendmentClosing,
+    Report,
+    ReportFile,
+    ReportRequest,
+    Signatory,
+    Withdrawal,
+)
+from apps.trail.guarding import Guard, insert_only, never_deleted, write_once
 
 KEPT = "an issued report stays as it is; a new revision replaces it"
 
@@ -9,13 +17,19 @@ COVERED = "EXISTS (SELECT 1 FROM reporting_reportrequest c WHERE c.request_id = 
 OPEN_AMENDMENT = (
     "EXISTS (SELECT 1 FROM reporting_amendment a JOIN reporting_reportrequest c ON c.report_id = a.report_id"
     " WHERE c.request_id = NEW.id{purpose}"
-    " AND NOT EXISTS (SELECT 1 FROM reporting_report r WHERE r.amendment_id = a.id))"
+    " AND NOT EXISTS (SELECT 1 FROM reporting_report r WHERE r.amendment_id = a.id)"
+    " AND NOT EXISTS (SELECT 1 FROM reporting_amendmentclosing e WHERE e.amendment_id = a.id))"
 )
+# Held for share: whoever opens or ends an amendment writes to the requests that its report covers.
+_COVERED_BY = (
+    "intake_request q WHERE q.id IN (SELECT c.request_id FROM reporting_reportrequest c WHERE c.report_id = {})"
+)
+GRANTED = "who could sign when is kept"
 
 GUARDS = [
     *(
         guard
-        for model in (Report, ReportRequest, ReportFile, Amendment, Withdrawal)
+        for model in (Report, ReportRequest, ReportFile, Amendment, AmendmentClosing, Withdrawal)
         for guard in insert_only(model, sentence=KEPT)
     ),
     Guard(
@@ -38,7 +52,32 @@ GUARDS = [
         "intake_request",
         "update",
         "OLD.lock = 'amending' AND NEW.lock = 'locked' AND " + OPEN_AMENDMENT.format(purpose=""),
-        "an amendment is closed by a new revision only",
+        "an amendment is closed by a new revision, or by a word that nothing changed",
+    ),
+    Guard(
+        "reporting_amendment_once",
+        "reporting_amendment",
+        "insert",
+        "EXISTS (SELECT 1 FROM reporting_amendment a WHERE a.report_id = NEW.report_id"
+        " AND NOT EXISTS (SELECT 1 FROM reporting_amendmentclosing e WHERE e.amendment_id = a.id))",
+        "a report is amended once at a time",
+        (_COVERED_BY.format("NEW.report_id"),),
+    ),
+    Guard(
+        "reporting_amendmentclosing_once",
+        "reporting_amendmentclosing",
+        "insert",
+        "EXISTS (SELECT 1 FROM reporting_report r WHERE r.amendment_id = NEW.amendment_id)",
+        "this amendment has ended with a new revision",
+        (_COVERED_BY.format("(SELECT a.report_id FROM reporting_amendment a WHERE a.id = NEW.amendment_id)"),),
+    ),
+    Guard(
+        "reporting_report_amendment_open",
+        "reporting_report",
+        "insert",
+        "EXISTS (SELECT 1 FROM reporting_amendmentclosing e WHERE e.amendment_id = NEW.amendment_id)",
+        "this amendment was closed without a change",
+        (_COVERED_BY.format("(SELECT a.report_id FROM reporting_amendment a WHERE a.id = NEW.amendment_id)"),),
     ),
     # A report that covers a request may come in only while the request is not locked: revision 0, or an amendment.
     Guard(
@@ -57,4 +96,7 @@ GUARDS = [
         " JOIN intake_request q ON q.sample_id = s.id WHERE r.id = NEW.report_id AND q.id = NEW.request_id)",
         "a report covers requests of its own job only",
     ),
+    *never_deleted(Signatory, sentence=GRANTED),
+    write_once(Signatory, "method_id", "person_id", "deputy", "since", "by_id", sentence=GRANTED),
+    Guard("reporting_signatory_ended_once", "reporting_signatory", "update", "OLD.ended_at IS NOT NULL", GRANTED),
 ]

@@ -5,11 +5,18 @@ from django.db import models
 from django.db.models import Q
 
 from apps.intake.models import BelongsToJob, Job, Request
+from apps.methods.models import TestMethod
 from apps.trail.models import Blob
 
 
+class AmendmentQuerySet(models.QuerySet["Amendment"]):
+    def still_open(self) -> "AmendmentQuerySet":
+        """Neither a revision nor a closing without change has ended it."""
+        return self.filter(closed_by=None, closing=None)
+
+
 class Amendment(models.Model):
-    """Why an issued report is opened again, and for what. Open until a report closes it with a new revision."""
+    """Why an issued report is opened again, and for what. Open until a new revision, or a closing, ends it."""
 
     report = models.ForeignKey("Report", models.PROTECT, related_name="amendments")
     reason = models.CharField(max_length=500)
@@ -17,11 +24,22 @@ class Amendment(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
+    objects = AmendmentQuerySet.as_manager()
+
     class Meta:
-        constraints = [
-            models.CheckConstraint(name="amendment_has_reason", condition=~Q(reason="")),
-            models.UniqueConstraint(name="amendment_once_per_report", fields=["report"]),
-        ]
+        constraints = [models.CheckConstraint(name="amendment_has_reason", condition=~Q(reason=""))]
+
+
+class AmendmentClosing(models.Model):
+    """An amendment that came to nothing: what was looked into was right, and the report stays in force."""
+
+    amendment = models.OneToOneField(Amendment, models.PROTECT, related_name="closing")
+    reason = models.CharField(max_length=500)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="amendment_closing_has_reason", condition=~Q(reason=""))]
 
 
 class ReportQuerySet(BelongsToJob):
@@ -119,3 +137,32 @@ class Withdrawal(models.Model):
 
     class Meta:
         constraints = [models.CheckConstraint(name="withdrawal_has_reason", condition=~Q(reason=""))]
+
+
+class Signatory(models.Model):
+    """Who may sign reports on a method's exact edition (ISO/IEC 17025 6.2.6), and whether in another's absence."""
+
+    method = models.ForeignKey(TestMethod, models.PROTECT, related_name="signatories")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="signs_for")
+    deputy = models.BooleanField("as deputy", default=False)
+    since = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    end_reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                name="signatory_once_per_method", fields=["method", "person"], condition=Q(ended_at__isnull=True)
+            ),
+            models.CheckConstraint(
+                name="signatory_ended_whole",
+                condition=Q(ended_at__isnull=True, ended_by__isnull=True, end_reason="")
+                | (Q(ended_at__isnull=False, ended_by__isnull=False) & ~Q(end_reason="")),
+            ),
+        ]
+
+    @property
+    def word(self) -> str:
+        return "deputy signatory" if self.deputy else "signatory"

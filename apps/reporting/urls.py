@@ -1,18 +1,25 @@
 from django.urls import path
 
-from apps.reporting import views
+from apps.reporting.views import amending, approvals, reports, signatories
 
 app_name = "reporting"
 
 urlpatterns = [
     # approvals/
-    path("approvals/", views.approvals, name="approvals"),
-    path("approvals/<slug:number>/", views.review, name="review"),
-    path("approvals/<slug:number>/approve/", views.approve, name="approve"),
-    path("approvals/<slug:number>/judge/<int:deviation_id>/", views.judge, name="judge"),
-    path("approvals/<slug:number>/send-back/<int:request_id>/", views.send_back, name="send_back"),
+    path("approvals/", approvals.approvals, name="approvals"),
+    path("approvals/<slug:number>/", approvals.review, name="review"),
+    path("approvals/<slug:number>/approve/", approvals.approve, name="approve"),
+    path("approvals/<slug:number>/judge/<int:deviation_id>/", approvals.judge, name="judge"),
+    path("approvals/<slug:number>/send-back/<int:request_id>/", approvals.send_back, name="send_back"),
     # reports/
-    path("reports/<slug:number>.pdf", views.pdf, name="pdf"),
-    path("reports/<slug:number>.csv", views.csv, name="csv"),
-    path("reports/<slug:number>/", views.report, name="report"),
+    path("reports/<slug:number>.pdf", reports.pdf, name="pdf"),
+    path("reports/<slug:number>.csv", reports.csv, name="csv"),
+    path("reports/<slug:number>/", reports.report, name="report"),
+    path("reports/<slug:number>/amend/", amending.amend, name="amend"),
+    path("reports/<slug:number>/close-amendment/", amending.close, name="close_amendment"),
+    path("reports/<slug:number>/withdraw/", amending.withdraw, name="withdraw"),
+    # signatories/
+    path("signatories/", signatories.signatories, name="signatories"),
+    path("signatories/<int:method_id>/grant/", signatories.grant, name="grant"),
+    path("signatories/ended/<int:signatory_id>/", signatories.end, name="end"),
 ]

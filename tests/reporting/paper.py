@@ -45,7 +45,12 @@ def facts(
             "not_covered": [],
             "amends": None,
             "issued_at": "2026-03-12T15:04:00+01:00",
-            "approved_by": {"name": "Mara Manager", "role": "lab manager", "read_values": False},
+            "approved_by": {
+                "name": "Mara Manager",
+                "role": "lab manager",
+                "signs_as": "signatory",
+                "read_values": False,
+            },
             "meaning": wording.MEANING,
             "chain": {"stream": f"job:{JOB}", "seq": 148, "hash": "5fdf0b0138d68437" * 4},
         },

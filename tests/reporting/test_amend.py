@@ -1,6 +1,7 @@
 """After issue: an amendment opens a report for one thing, a revision replaces it, a withdrawal ends it."""
 
 import json
+import uuid
 
 import pytest
 
@@ -9,7 +10,7 @@ from apps.core.errors import Refusal, RequestIsLocked
 from apps.intake import services as intake
 from apps.measuring import services as measuring
 from apps.measuring.models import Reading
-from apps.reporting import services
+from apps.reporting import queries, services
 from apps.reporting.facts import Facts
 from apps.reporting.models import Amendment, Report
 from tests.cast import NOON, LabTestCase
@@ -127,6 +128,49 @@ class AmendTests(LabTestCase):
             approve(self, first)
         assert caught.value.code == "amendment_whole"
         assert approve(self, first, second).revision == 1
+
+    def close(self, reason: str = "the reading was right", **more):
+        how = {"report_id": self.report.pk, "by": self.mara, "at": NOON, **more}
+        return services.close_amendment(reason=reason, **how)
+
+    def test_closed_without_a_change(self):
+        self.open_for("readings")
+        assert queries.Issued(queries.reports(self.mara).get(pk=self.report.pk)).state == "amending"
+        key = uuid.uuid4()
+        assert self.close(key=key) == self.close(key=key)
+        issued = queries.Issued(queries.reports(self.mara).get(pk=self.report.pk))
+        assert (issued.state, issued.in_force) == ("issued", True)
+        assert [request.lock for request in requests_of(self.report.job)] == ["locked"]
+        with pytest.raises(RequestIsLocked):
+            self.correct_a_reading()
+        self.open_for("limits")
+        assert self.report.amendments.count() == 2
+        revised = self.revise()
+        assert revised.amendment == self.report.amendments.latest("pk")
+
+    def test_not_closed_over_a_change(self):
+        self.open_for("readings")
+        self.correct_a_reading()
+        for code, more in (("changed", {}), ("no_reason", {"reason": " "}), ("not_manager", {"by": self.bea})):
+            with pytest.raises(Refusal) as caught:
+                self.close(**more)
+            assert caught.value.code == code
+        self.revise()
+        with pytest.raises(Refusal, match="No amendment"):
+            self.close()
+
+    def test_not_closed_over_work_sent_back(self):
+        self.open_for("readings")
+        row = intake.send_back(request_id=self.request.pk, to="bench", reason="look again", by=self.mara, at=NOON)
+        with pytest.raises(Refusal, match="sent back"):
+            self.close()
+        intake.answer_send_back(send_back_id=row.pk, answer="it is right", by=self.bea, at=NOON)
+        self.close()
+
+    def test_a_word_on_the_whole_job_is_no_change_of_the_report(self):
+        self.open_for("readings")
+        intake.deviate(job_id=self.report.job_id, kind="other", text="about sample B", by=self.lou, at=NOON)
+        self.close()
 
     def test_withdrawn_once_and_told(self):
         withdrawal = services.withdraw(report_id=self.report.pk, reason="wrong cloth", by=self.mara, at=NOON)

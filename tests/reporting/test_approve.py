@@ -149,7 +149,7 @@ class ApproveTests(LabTestCase):
         self.refused("reader", own)
         Lab.objects.update(reader_may_approve=True)
         facts = Facts.read(approve(self, own).facts)
-        assert facts.report["approved_by"] == {"name": "Mara Manager", "role": "lab manager", "read_values": True}
+        assert facts.authorised_by == "Mara Manager, lab manager, signatory (who also read values of this test)"
 
     def test_a_stale_page_is_sent_back(self):
         first, second = requests_of(a_finished_job(self, samples=2))

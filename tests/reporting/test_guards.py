@@ -8,7 +8,15 @@ from apps.intake.models import ContractReview, Deviation, Job, Request, Sample, 
 from apps.laundering.models import CycleLog, Drying, Load, LoadPiece
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.reporting import services
-from apps.reporting.models import Amendment, Report, ReportFile, ReportRequest, Withdrawal
+from apps.reporting.models import (
+    Amendment,
+    AmendmentClosing,
+    Report,
+    ReportFile,
+    ReportRequest,
+    Signatory,
+    Withdrawal,
+)
 from apps.trail.guarding import all_guards
 from tests.cast import NOON, LabTestCase
 from tests.reporting.support import LIMITS, a_finished_job, an_issued_report, requests_of
@@ -33,6 +41,7 @@ ISSUED = {
     ReportRequest: ("report_id", "9"),
     ReportFile: ("kind", "'pdf'"),
     Amendment: ("reason", "'x'"),
+    AmendmentClosing: ("reason", "'x'"),
     Withdrawal: ("reason", "'x'"),
 }
 
@@ -77,7 +86,19 @@ class IssuedReportTests(GuardedTestCase):
         how = {"reason": "x", "by": cls.mara, "at": NOON}
         services.open_amendment(report_id=amended.pk, opened_for="wording", **how)
         services.approve_revision(report_id=amended.pk, password_ok=True, by=cls.mara, at=NOON)
+        services.open_amendment(report_id=cls.report.pk, opened_for="wording", **how)
+        services.close_amendment(report_id=cls.report.pk, **how)
         services.withdraw(report_id=cls.report.pk, **how)
+
+    def test_an_amendment_ends_once(self):
+        """Neither is a second one opened beside it, nor does it end in both ways."""
+        replaced = Amendment.objects.exclude(closed_by=None).get()
+        came_to_nothing = AmendmentClosing.objects.get().amendment
+        self.refuse(f"INSERT {copy_of(Amendment, id='99')} WHERE id = {replaced.pk}")
+        self.refuse(f"INSERT {copy_of(AmendmentClosing, id='99', amendment_id=str(replaced.pk))}")
+        again = {"id": "99", "number": "'x'", "revision": "7", "amendment_id": str(came_to_nothing.pk)}
+        again["replaces_id"] = str(self.report.pk)
+        self.refuse(f"INSERT {copy_of(Report, **again)} WHERE amendment_id = {replaced.pk}")
 
     def test_is_only_added_to(self):
         for model, (column, value) in ISSUED.items():
@@ -217,3 +238,15 @@ class LockTests(GuardedTestCase):
         for covered in (self.request, request):
             with self.subTest(covered.pk), self.assertRaises(IntegrityError), transaction.atomic():
                 ReportRequest.objects.create(report=other, request=covered)
+
+
+class SignatoryTests(GuardedTestCase):
+    def test_a_grant_is_ended_once_and_stays(self):
+        row = Signatory.objects.order_by("pk").first()
+        where = f"WHERE id = {row.pk}"
+        self.refuse(f"DELETE FROM reporting_signatory {where}")
+        self.refuse(f"UPDATE reporting_signatory SET deputy = NOT deputy {where}")
+        self.refuse(f"UPDATE reporting_signatory SET person_id = {self.bea.pk} {where}")
+        services.end_signatory(signatory_id=row.pk, reason="left the lab", by=self.mara, at=NOON)
+        self.refuse(f"UPDATE reporting_signatory SET end_reason = 'x' {where}")
+        self.refuse(f"UPDATE reporting_signatory SET ended_at = NULL, ended_by_id = NULL, end_reason = '' {where}")

@@ -42,6 +42,7 @@ class Approval:
     at: datetime
     chain_seq: int
     chain_hash: str
+    signs_as: str = "signatory"
     amends: dict[str, Any] | None = None
 
 
@@ -158,6 +159,7 @@ def _report(requests: list[Request], job: Job, approval: Approval | None, specim
         "approved_by": {
             "name": approval.by.full_name,
             "role": str(Role.MANAGER.label),
+            "signs_as": approval.signs_as,
             "read_values": approval.by.pk in specimens.readers,
         },
         "meaning": wording.MEANING,

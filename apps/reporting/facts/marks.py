@@ -57,6 +57,32 @@ def seen(facts: Mapping[str, Any], code: str) -> str:
     return sha256(canonical(parts))
 
 
+# What an amendment can change of a request; the catalogue's words may move on by themselves.
+RESTS_ON = ("cycles", "measured_after", "limits", "limits_source", "decision_rule", "fewer_reason")
+RESTS_ON += ("specimens", "cycle_log", "results")
+
+
+def rests_on_other(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
+    """Whether what a report rests on is no longer what its facts say. What older facts do not tell is not asked."""
+    return not _agrees(_ground(old), _ground(new))
+
+
+def _ground(facts: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        **{name: facts[name] for name in ("job", "samples", "loads", "dryings")},
+        "deviations": [row for row in facts["deviations"] if row["request"] or row["specimen"] or row["load"]],
+        "requests": [{name: request[name] for name in RESTS_ON} for request in facts["requests"]],
+    }
+
+
+def _agrees(old: Any, new: Any) -> bool:
+    if isinstance(old, Mapping) and isinstance(new, Mapping):
+        return all(name in new and _agrees(value, new[name]) for name, value in old.items())
+    if isinstance(old, list) and isinstance(new, list):
+        return len(old) == len(new) and all(map(_agrees, old, new))
+    return old == new
+
+
 def changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[dict[str, str]]:
     """What differs between two revisions, leaf by leaf: `what`, `was`, `now`."""
     return [{"what": " ".join(path), "was": was, "now": now} for path, was, now in _walk((), old, new)]

@@ -124,5 +124,13 @@ class Facts:
         )
 
     @property
+    def authorised_by(self) -> str:
+        """Name, role, how this person signs, and whether the person also read values."""
+        approved = self.report["approved_by"]
+        parts = [approved["name"], approved["role"], approved.get("signs_as", "")]
+        also = " (who also read values of this test)" if approved["read_values"] else ""
+        return ", ".join(part for part in parts if part) + also
+
+    @property
     def revision(self) -> int:
         return self.report.get("revision", 0)

@@ -160,13 +160,12 @@ def verdict(figure: Figure) -> Paragraph:
 
 def authorisation(facts: Facts) -> list[Flowable]:
     """Who answers for the report, and whether anything was done otherwise, still on the first page where it fits."""
-    approved, report = facts.report["approved_by"], facts.report
+    report = facts.report
     deviations = len(facts.deviations)
     told = f"{deviations} recorded, see “Deviations”" if deviations else "none"
-    also = " (who also read values of this test)" if approved["read_values"] else ""
     rows = [
         ("Deviations from the method", told),
-        ("Authorised by", f"{approved['name']}, {approved['role']}{also}"),
+        ("Authorised by", facts.authorised_by),
         ("Meaning and time", f"{report['meaning']}, {when(report['issued_at'])}"),
     ]
     table = pairs(rows, label=0.27)

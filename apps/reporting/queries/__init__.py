@@ -3,11 +3,14 @@
 from apps.reporting.queries.approvals import Review, on_the_desk, read_by, ready_for_approval, review, sent_back
 from apps.reporting.queries.readiness import obstacles
 from apps.reporting.queries.reports import Issued, issued_on, pdf_bytes, reported, reports
+from apps.reporting.queries.signatories import lacking, managers, signatories
 
 __all__ = [
     "Issued",
     "Review",
     "issued_on",
+    "lacking",
+    "managers",
     "obstacles",
     "on_the_desk",
     "pdf_bytes",
@@ -17,4 +20,5 @@ __all__ = [
     "reports",
     "review",
     "sent_back",
+    "signatories",
 ]

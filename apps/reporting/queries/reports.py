@@ -4,21 +4,27 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet, Subquery
 
 from apps.accounts.models import User
 from apps.intake.models import Job
 from apps.reporting.facts import Facts
-from apps.reporting.models import Report, ReportFile, ReportRequest
+from apps.reporting.models import Amendment, Report, ReportFile, ReportRequest
 from apps.trail.models import Blob
+
+WORDS = {"issued": "in force", "amending": "being amended", "superseded": "superseded", "withdrawn": "withdrawn"}
 
 
 def reports(user: User) -> QuerySet[Report]:
-    """The reports that this person may see, each with the SHA-256 of its PDF (`pdf`, none while it is being made) and
-    whether the PDF of the revision that replaces it is there (`successor_there`)."""
+    """The reports that this person may see, each with the SHA-256 of its PDF (`pdf`, none while it is being made),
+    whether the PDF of the revision that replaces it is there (`successor_there`), and since when an amendment of it is
+    open (`being_amended`)."""
     pdf = ReportFile.objects.filter(report=OuterRef("pk"), kind=ReportFile.Kind.PDF).values("blob_id")[:1]
     later = ReportFile.objects.filter(report__replaces=OuterRef("pk"), kind=ReportFile.Kind.PDF)
-    seen = Report.objects.visible_to(user).annotate(pdf=Subquery(pdf), successor_there=Exists(later))
+    amended = Amendment.objects.still_open().filter(report=OuterRef("pk")).values("at")[:1]
+    seen = Report.objects.visible_to(user).annotate(
+        pdf=Subquery(pdf), successor_there=Exists(later), being_amended=Subquery(amended)
+    )
     return seen.select_related("job", "replaced_by", "withdrawal")
 
 
@@ -30,7 +36,7 @@ def pdf_bytes(report: Report) -> bytes | None:
 
 @dataclass(frozen=True)
 class Issued:
-    """A report with where it stands: in force, superseded by a later revision, or withdrawn."""
+    """A report with where it stands: in force (perhaps being amended), superseded by a later revision, or withdrawn."""
 
     report: Report
 
@@ -46,7 +52,13 @@ class Issued:
     def state(self) -> str:
         if self.withdrawal:
             return "withdrawn"
-        return "superseded" if self.replaced_by else "issued"
+        if self.replaced_by:
+            return "superseded"
+        return "amending" if self.report.being_amended else "issued"
+
+    @property
+    def word(self) -> str:
+        return WORDS[self.state]
 
     @property
     def successor(self) -> Report | None:
@@ -55,7 +67,28 @@ class Issued:
 
     @property
     def in_force(self) -> bool:
-        return self.state == "issued"
+        """It may be relied upon. While an amendment is open it still holds, and its page says so."""
+        return self.state in ("issued", "amending")
+
+    @property
+    def amendment(self) -> Amendment | None:
+        """The one that is open."""
+        rows = Amendment.objects.still_open().filter(report=self.report)
+        return rows.select_related("by").first() if self.report.being_amended else None
+
+    @property
+    def next_number(self) -> str:
+        """What the revision that replaces it will be called."""
+        first = self.report.number.rsplit("-R", 1)[0] if self.report.revision else self.report.number
+        return f"{first}-R{self.report.revision + 1}"
+
+    @property
+    def history(self) -> list[Report]:
+        """All revisions of this report, first to last, each with its amendments and how they ended."""
+        rows = Report.objects.filter(job=self.report.job_id, serial=self.report.serial).order_by("revision")
+        ended = Amendment.objects.select_related("by", "closing__by", "closed_by").order_by("at", "pk")
+        told = rows.defer("facts").select_related("approved_by", "withdrawal__by", "replaced_by")
+        return list(told.prefetch_related(Prefetch("amendments", ended)))
 
     @property
     def has_file(self) -> bool:

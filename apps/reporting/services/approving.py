@@ -24,6 +24,7 @@ from apps.reporting.facts.reader import Facts
 from apps.reporting.facts.wording import MEANING
 from apps.reporting.models import Amendment, FileDue, Report, ReportFile, ReportRequest
 from apps.reporting.queries.readiness import obstacles
+from apps.reporting.services.signing import signs_as
 from apps.trail import services as trail
 
 # Without letters and figures that are mistaken for one another when read aloud or typed.
@@ -50,11 +51,12 @@ def approve(
     if done := trail.repeated(key=key, payload=payload, by=by):
         return Report.objects.get(number=done.facts["report"])
     _check_approver(requests, password_ok, by, at)
+    signs = signs_as(methods=(request.method for request in requests), by=by)
     job = _job_of(requests, wanted=set(request_ids))
     _check_ready(requests)
     replaced, amendment = _what_it_replaces(requests)
     number, serial, revision = _next_number(job, replaced)
-    told = {"report": number, "requests": [str(request) for request in requests], "meaning": MEANING}
+    told = {"report": number, "requests": [str(request) for request in requests], "meaning": MEANING, "as": signs}
     entry = trail.record(stream=job.stream, kind="report.approved", by=by, at=at, facts=told, key=key, payload=payload)
     approval = Approval(
         number=number,
@@ -62,6 +64,7 @@ def approve(
         revision=revision,
         verification_code="".join(secrets.choice(CODE_ALPHABET) for _ in range(12)),
         by=by,
+        signs_as=signs,
         at=at,
         chain_seq=entry.seq,
         chain_hash=entry.hash,
@@ -127,7 +130,7 @@ def _what_it_replaces(requests: list[Request]) -> tuple[Report | None, Amendment
     if all(request.lock == Request.Lock.OPEN for request in requests):
         return None, None
     amendment = (
-        Amendment.objects.filter(report__covers__request=requests[0], closed_by=None).select_related("report").first()
+        Amendment.objects.still_open().filter(report__covers__request=requests[0]).select_related("report").first()
     )
     covered = set(amendment.report.covers.values_list("request_id", flat=True)) if amendment else set()
     if covered != {request.pk for request in requests}:

@@ -1,13 +1,10 @@
-from collections.abc import Callable
-from uuid import UUID
+"""The manager's desk: what is looked at before a report is issued."""
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils.http import content_disposition_header
-from django.views.decorators.cache import cache_control
-from django.views.decorators.http import condition, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
@@ -17,34 +14,8 @@ from apps.core.errors import Refusal, StalePage
 from apps.intake import services as intake
 from apps.intake.models import Deviation, Job, Request
 from apps.reporting import queries, services
-from apps.reporting.csvtext import csv_of
 from apps.reporting.forms import ApproveForm, JudgeForm, SendBackForm, refuse
-from apps.reporting.models import Report
-
-PER_PAGE = 50
-NOT_SAVED = 422
-
-
-def posted_key(request: HttpRequest) -> UUID | None:
-    try:
-        return UUID(request.POST.get("key", ""))
-    except ValueError:
-        return None
-
-
-def carried_out(form, act: Callable[[], object]) -> bool:
-    """Whether a form was valid and its act done; a refusal becomes a sentence in the form."""
-    if not form.is_valid():
-        return False
-    try:
-        act()
-    except (Refusal, CalcError) as refusal:
-        refuse(form, refusal)
-        return False
-    return True
-
-
-# approvals/
+from apps.reporting.views.common import NOT_SAVED, PER_PAGE, carried_out, posted_key
 
 
 @require_safe
@@ -73,6 +44,7 @@ def review_page(
         "review": review,
         "job": review.job,
         "read_own_values": queries.read_by(review.job, request.user),
+        "not_signed_for": queries.lacking((one.request for one in review.reviewed), request.user),
         "approve": approve or ApproveForm(None, review),
         "at_risk": [
             (row, judge.get(row["id"]) or JudgeForm(auto_id=f"judge-{row['id']}-%s")) for row in review.at_risk
@@ -142,52 +114,3 @@ def send_back(request: HttpRequest, number: str, request_id: int) -> HttpRespons
         messages.success(request, f"{row} is sent back.")
         return redirect("reporting:review", job.number)
     return review_page(request, queries.review(job), send_back={row.pk: form})
-
-
-# reports/
-
-
-def the_report(request: HttpRequest, number: str) -> Report:
-    return get_object_or_404(queries.reports(request.user), number=number)
-
-
-@require_safe
-@role_required(*Role)
-def report(request: HttpRequest, number: str) -> HttpResponse:
-    issued = queries.Issued(the_report(request, number))
-    context = {"issued": issued, "facts": issued.facts, "is_customer": Role.CUSTOMER in request.user.roles}
-    return render(request, "reporting/report.html", context)
-
-
-def pdf_mark(request: HttpRequest, number: str) -> str | None:
-    """The ETag of a file is its SHA-256."""
-    found = queries.reports(request.user).filter(number=number).values_list("pdf", flat=True).first()
-    return f'"{found}"' if found else None
-
-
-@require_safe
-@role_required(*Role)
-@cache_control(private=True, no_cache=True)
-@condition(etag_func=pdf_mark)
-def pdf(request: HttpRequest, number: str) -> HttpResponse:
-    """The file as it was made, byte for byte; not there until it is."""
-    content = queries.pdf_bytes(the_report(request, number))
-    if content is None:
-        raise Http404("The file is being made.")
-    return download(content, "application/pdf", f"{number}.pdf")
-
-
-@require_safe
-@role_required(*Role)
-@cache_control(private=True, no_cache=True)
-def csv(request: HttpRequest, number: str) -> HttpResponse:
-    """Results and readings for a spreadsheet, from the same facts."""
-    issued = queries.Issued(the_report(request, number))
-    # The mark at the beginning tells spreadsheets that this is UTF-8.
-    return download(csv_of(issued.facts).encode("utf-8-sig"), "text/csv; charset=utf-8", f"{number}.csv")
-
-
-def download(content: bytes, content_type: str, name: str) -> HttpResponse:
-    response = HttpResponse(content, content_type=content_type)
-    response["Content-Disposition"] = content_disposition_header(True, name)
-    return response

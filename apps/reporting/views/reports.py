@@ -1,0 +1,56 @@
+"""An issued report: its page and its files, all from its facts."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.cache import cache_control
+from django.views.decorators.http import condition, require_safe
+
+from apps.accounts.gates import role_required
+from apps.accounts.models import Role
+from apps.reporting import queries
+from apps.reporting.csvtext import csv_of
+from apps.reporting.views.common import download, the_report
+
+
+@require_safe
+@role_required(*Role)
+def report(request: HttpRequest, number: str) -> HttpResponse:
+    issued = queries.Issued(the_report(request, number))
+    roles = request.user.roles
+    context = {
+        "issued": issued,
+        "facts": issued.facts,
+        "is_customer": Role.CUSTOMER in roles,
+        "is_manager": Role.MANAGER in roles,
+    }
+    if Role.CUSTOMER not in roles:
+        context |= {"history": issued.history, "amendment": issued.amendment}
+    return render(request, "reporting/report.html", context)
+
+
+def pdf_mark(request: HttpRequest, number: str) -> str | None:
+    """The ETag of a file is its SHA-256."""
+    found = queries.reports(request.user).filter(number=number).values_list("pdf", flat=True).first()
+    return f'"{found}"' if found else None
+
+
+@require_safe
+@role_required(*Role)
+@cache_control(private=True, no_cache=True)
+@condition(etag_func=pdf_mark)
+def pdf(request: HttpRequest, number: str) -> HttpResponse:
+    """The file as it was made, byte for byte; not there until it is."""
+    content = queries.pdf_bytes(the_report(request, number))
+    if content is None:
+        raise Http404("The file is being made.")
+    return download(content, "application/pdf", f"{number}.pdf")
+
+
+@require_safe
+@role_required(*Role)
+@cache_control(private=True, no_cache=True)
+def csv(request: HttpRequest, number: str) -> HttpResponse:
+    """Results and readings for a spreadsheet, from the same facts."""
+    issued = queries.Issued(the_report(request, number))
+    # The mark at the beginning tells spreadsheets that this is UTF-8.
+    return download(csv_of(issued.facts).encode("utf-8-sig"), "text/csv; charset=utf-8", f"{number}.csv")
