@@ -67,10 +67,16 @@ def assemble() -> Cast:
         washers=[Equipment.objects.create(name=name, kind=washer) for name in ("W1", "W2")],
         dryers=[Equipment.objects.create(name=name, kind=dryer) for name in ("D1", "D2")],
     )
-    Signatory.objects.bulk_create(
-        Signatory(method=method, person=cast.mara, since=NOON) for method in TestMethod.objects.all()
-    )
+    may_sign(cast.mara)
     return cast
+
+
+def may_sign(person: User) -> User:
+    """A manager who signs for every method."""
+    Signatory.objects.bulk_create(
+        Signatory(method=method, person=person, since=NOON) for method in TestMethod.objects.all()
+    )
+    return person
 
 
 class LabTestCase(TestCase):

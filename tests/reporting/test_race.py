@@ -15,7 +15,7 @@ from apps.measuring import services as measuring
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.reporting import services
 from apps.reporting.models import Report, ReportFile
-from tests.cast import NOON, a_person
+from tests.cast import NOON, a_person, may_sign
 from tests.racing import at_once
 from tests.reporting.support import a_finished_job, an_issued_report, approve, requests_of
 
@@ -29,7 +29,7 @@ def cast(transactional_db, people):
 
 
 def test_two_managers_at_once_leave_one_report(cast):
-    other = a_person("mona", "Mona Manager", manager=True)
+    other = may_sign(a_person("mona", "Mona Manager", manager=True))
     (request,) = requests_of(a_finished_job(cast))
     outcomes = at_once(*[lambda by=by: approve(cast, request, by=by) for by in (cast.mara, other) * 2])
     assert [type(outcome) for outcome in outcomes].count(Report) == 1, outcomes
