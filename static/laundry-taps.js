@@ -6,13 +6,14 @@
   if (!page || !window.indexedDB) return;
   const { laundry } = window;
   const person = Number(page.dataset.person);
+  const store = page.dataset.store || "laundry"; // each room sends its own
   const PATIENCE = 10000;
 
   // The store.
 
   const open = () =>
     new Promise((resolve, reject) => {
-      const asked = indexedDB.open("laundry", 1);
+      const asked = indexedDB.open(store, 1);
       asked.onupgradeneeded = () => {
         const taps = asked.result.createObjectStore("taps", { keyPath: "place", autoIncrement: true });
         taps.createIndex("key", "key", { unique: true });
@@ -45,6 +46,8 @@
       if (error.name !== "ConstraintError") throw error; // tapped twice: the first one waits already
     }
   };
+
+  laundry.forget = drop;
 
   laundry.waiting = async () => {
     const taps = await all();
@@ -87,7 +90,7 @@
   // One sender at a time, in this page and in every other page of this tablet.
   let before = Promise.resolve();
   const alone = (act) => {
-    const run = () => (navigator.locks ? navigator.locks.request("laundry-taps", act) : act());
+    const run = () => (navigator.locks ? navigator.locks.request(`${store}-taps`, act) : act());
     before = before.then(run, run);
     return before;
   };
@@ -96,13 +99,14 @@
   // answer they wait for; all others have waited, and what no longer fits of them is kept for the manager.
   laundry.send = (first = "") =>
     alone(async () => {
-      const came = { written: [], kept: [], answer: null, why: "" };
+      const came = { written: [], kept: [], answers: [], answer: null, why: "" };
       for (const tap of (await laundry.waiting()).mine) {
         const isFirst = tap.key === first;
         const answer = await attempt(tap, isFirst ? "first" : "late");
         if (isFirst) came.answer = answer;
         if (answer.outcome === "waits") return { ...came, why: answer.why };
         await drop(tap);
+        came.answers.push({ tap, answer });
         if (answer.outcome === "kept") came.kept.push({ ...tap, refusal: answer.kept });
         else if (!isFirst) came.written.push(tap);
       }

@@ -9,8 +9,8 @@ from django.test import Client
 from django.urls import reverse
 
 from apps.core import clock
+from apps.core.tablet import SALT
 from apps.laundering.models import CycleLog, KeptTap, Load
-from apps.laundering.views.carried import SALT
 from apps.trail.models import TrailEntry
 from tests.cast import NOON, LabTestCase
 from tests.laundering.support import (

@@ -12,29 +12,19 @@ from typing import Any
 from uuid import uuid4
 
 from django.contrib import messages
-from django.core import signing
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.http.response import HttpResponseRedirectBase
 
 from apps.accounts.gates import View
 from apps.core import clock
+from apps.core.tablet import is_tap, stranger, tapped_at, whose
 from apps.laundering import services
 from apps.laundering.queries import pieces_meant
 from apps.laundering.services import Tap
-from apps.laundering.views.posted import posted_key, tapped_at
+from apps.laundering.views.posted import posted_key
 
-SALT = "laundering.tap"
 OWN_FIELDS = ("csrfmiddlewaretoken", "key", "tapped_by", "tapped_at", "tapped_what", "tapped_words")
-
-
-def tablet(request: HttpRequest) -> dict[str, Any]:
-    """What a page of the laundry tells its script: whose page it is, proven, and what the house's clock says."""
-    return {
-        "person": request.user.pk,
-        "token": signing.dumps(request.user.pk, salt=SALT),
-        "now": int(clock.now().timestamp() * 1000),
-    }
 
 
 def carried(view: View) -> View:
@@ -42,31 +32,19 @@ def carried(view: View) -> View:
 
     @wraps(view)
     def inner(request: HttpRequest, *args, **kwargs) -> HttpResponse:
-        how = request.headers.get("X-Tap")
-        if request.method != "POST" or how not in ("first", "late"):
+        if not is_tap(request):
             return view(request, *args, **kwargs)
-        if not request.user.is_authenticated:
-            return JsonResponse({"told": "Your sign-in has ended."}, status=401)
-        if not request.user.is_staff_of_lab:
+        if request.user.is_authenticated and not request.user.is_staff_of_lab:
             raise PermissionDenied  # nothing of a customer's is kept for the manager
-        whose = _whose(request)
-        if whose not in (request.user.pk, None):
-            return JsonResponse({"told": "Somebody else is signed in now."}, status=409)
-        if how == "first":
+        if answer := stranger(request):
+            return answer
+        if request.headers["X-Tap"] == "first":
             return _answer(request, view(request, *args, **kwargs))
-        if whose is None:
+        if whose(request) is None:
             return _keep(request, "It cannot be proven who tapped it.", kwargs)
         return _late(view, request, *args, **kwargs)
 
     return inner
-
-
-def _whose(request: HttpRequest) -> int | None:
-    """The person whose page was tapped; None when that cannot be told."""
-    try:
-        return signing.loads(request.POST.get("tapped_by", ""), salt=SALT)
-    except signing.BadSignature:
-        return None
 
 
 def _answer(request: HttpRequest, response: HttpResponse) -> HttpResponse:

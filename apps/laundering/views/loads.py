@@ -10,6 +10,7 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.tablet import tablet
 from apps.equipment.models import Equipment
 from apps.intake.models import Specimen
 from apps.laundering import pages, services
@@ -18,7 +19,6 @@ from apps.laundering.models import Load
 from apps.laundering.pages import Bound
 from apps.laundering.queries import LoadWhole
 from apps.laundering.services.figures import figure
-from apps.laundering.views.carried import tablet
 from apps.laundering.views.posted import moment, numbers, posted_key, refuse
 
 ACT = ["GET", "HEAD", "POST"]

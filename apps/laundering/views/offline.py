@@ -14,10 +14,10 @@ from apps.accounts.gates import open_to_all, role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.tablet import tablet
 from apps.laundering import queries, services
 from apps.laundering.forms import JudgeKeptForm
 from apps.laundering.models import KeptTap
-from apps.laundering.views.carried import tablet
 from apps.laundering.views.posted import posted_key
 
 PER_PAGE = 50

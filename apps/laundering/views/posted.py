@@ -1,13 +1,13 @@
 """What comes with a form besides its fields."""
 
 from collections.abc import Iterable
-from datetime import UTC, datetime
+from datetime import datetime
 from uuid import UUID
 
 from django.forms import Form
 from django.http import HttpRequest
 
-from apps.core import clock
+from apps.core import tablet
 
 
 def posted_key(request: HttpRequest) -> UUID | None:
@@ -23,25 +23,10 @@ def numbers(texts: Iterable[str]) -> list[int]:
     return [int(text) for text in texts if text.isascii() and text.isdigit() and len(text) < 16]
 
 
-def tapped_at(request: HttpRequest) -> datetime | None:
-    """When the tablet was tapped, if it says so: milliseconds on the house's own clock, as the tablet reckons it."""
-    text = request.POST.get("tapped_at", "")
-    try:
-        return datetime.fromtimestamp(int(text) / 1000, UTC) if text.isascii() and text.isdigit() else None
-    except (ValueError, OverflowError, OSError):
-        return None
-
-
 def moment(request: HttpRequest, form: Form | None = None) -> datetime:
-    """When it was done: as typed, else when it was tapped, else now.
-
-    A tablet that is a little ahead is not let into the future, or the next step would come before this one.
-    """
-    if form and (typed := form.cleaned_data.get("when")):
-        return typed
-    now = clock.now()
-    tapped = tapped_at(request) or now
-    return now if now < tapped <= now + clock.SKEW else tapped
+    """When it was done: as typed, else when it was tapped, else now."""
+    typed = form.cleaned_data.get("when") if form else None
+    return typed or tablet.moment(request)
 
 
 def refuse(request: HttpRequest, *sentences: str) -> None:

@@ -14,13 +14,13 @@ from apps.accounts.models import STAFF_ROLES, Lab, Role
 from apps.accounts.queries import the_lab
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.tablet import tablet
 from apps.intake.models import SendBack
 from apps.intake.queries import waiting_send_backs
 from apps.laundering import queries, services
 from apps.laundering.forms import AnswerForm, MakeUpForm
 from apps.laundering.pages import WRITERS
 from apps.laundering.queries import Pace
-from apps.laundering.views.carried import tablet
 from apps.laundering.views.posted import moment, numbers, posted_key
 
 GROUPS, PIECES = 10, 50
