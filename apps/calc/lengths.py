@@ -16,6 +16,7 @@ MILLIMETRES: Final[dict[str, Decimal]] = {"mm": Decimal(1), "cm": Decimal(10), "
 
 _PLAIN = re.compile(r"([0-9]+)(?:([.,])([0-9]+))?")
 _FRACTION = re.compile(r"(?:([0-9]+)(?: +|-))?([0-9]+)/([0-9]+)")
+_PARTS = re.compile(r"([0-9]+)(?: +|-)([0-9]{1,2})\"?")
 _DENOMINATORS = (2, 4, 8, 16, 32, 64)
 _PERCENT = re.compile(r"([+\-\N{MINUS SIGN}\N{EN DASH}])? ?([0-9]+)(?:[.,]([0-9]+))? ?%?")
 _LONGEST_TEXT = 32
@@ -49,6 +50,30 @@ def parse_length(text: str, unit: Unit) -> Decimal:
             f'"{typed}" {unit} is more than a kilometre. Check the unit and the digits.', code="too_large"
         )
     return length
+
+
+def in_parts(text: str, parts: int) -> str:
+    """What is typed on a sheet of eighths or sixteenths of an inch, written out: "9 5" in eighths is "9 5/8".
+
+    Whole inches, written fractions and the inch mark stay as they are. LengthError for more parts than an inch has, a
+    fraction finer than the rule (it was not read with this one), and decimals (they are for another sheet).
+    """
+    if parts not in _DENOMINATORS:
+        raise LengthError("A rule is divided in 2, 4, 8, 16, 32 or 64 parts of an inch.", code="fraction")
+    typed = text.strip()
+    match = _PARTS.fullmatch(typed)
+    if match:
+        whole, over = match.groups()
+        if int(over) >= parts:
+            raise LengthError(f"An inch has {parts} parts on this sheet, not {over}.", code="parts")
+        return f"{whole} {over}/{parts}" if int(over) else whole
+    figure = typed.removesuffix('"').rstrip()
+    if "." in figure or "," in figure:
+        raise LengthError(f"This sheet is read in parts of an inch: write 9 5 for 9 5/{parts}.", code="decimals")
+    found = _FRACTION.fullmatch(figure)
+    if found and int(found[3]) in _DENOMINATORS and int(found[3]) > parts:
+        raise LengthError(f"This sheet is read to 1/{parts} of an inch. Choose the finer unit.", code="finer")
+    return typed
 
 
 @own_context

@@ -9,7 +9,14 @@ from hypothesis import strategies as st
 
 from apps.calc.change import Pair, dimensional_change
 from apps.calc.errors import LengthError, PercentError
-from apps.calc.lengths import format_as_typed, format_fraction, format_length, parse_length, parse_percent
+from apps.calc.lengths import (
+    format_as_typed,
+    format_fraction,
+    format_length,
+    in_parts,
+    parse_length,
+    parse_percent,
+)
 
 from .support import refusal, steady
 
@@ -358,3 +365,29 @@ def test_any_text_gives_a_percent_or_a_sentence(text, signed):
         return
     assert -100 < percent < 100
     assert not (percent == 0 and percent.is_signed())
+
+
+@pytest.mark.parametrize(
+    ("text", "parts", "written"),
+    [
+        ("9 5", 8, "9 5/8"),
+        ("9-5", 8, "9 5/8"),
+        ("9 13", 16, "9 13/16"),
+        ("9 0", 8, "9"),
+        (" 9 ", 8, "9"),
+        ("9 1/2", 8, "9 1/2"),
+        ('9 5"', 8, "9 5/8"),
+        ("0 3", 8, "0 3/8"),
+    ],
+)
+def test_parts_of_an_inch_are_written_out(text, parts, written):
+    assert in_parts(text, parts) == written
+    assert parse_length(written, "in") > 0
+
+
+@pytest.mark.parametrize(
+    ("text", "parts", "code"),
+    [("9 8", 8, "parts"), ("9 16", 16, "parts"), ("9.5", 8, "decimals"), ("9 5/16", 8, "finer"), ("9", 3, "fraction")],
+)
+def test_parts_that_the_rule_has_not(text, parts, code):
+    assert refusal(in_parts, text, parts).code == code
