@@ -19,7 +19,12 @@ def division_of(readings: Iterable[Reading], smallest: Decimal) -> Decimal:
     """
     finest: dict[str, Decimal] = {}
     for reading in readings:
-        step = _step(reading.text.strip().removesuffix('"'), reading.unit)
+        if reading.in_percent:
+            if reading.stage == 0:
+                continue
+            step = reading.pair.nominal_mm * _step(reading.text.strip(" %"), "mm") / 100
+        else:
+            step = _step(reading.text.strip().removesuffix('"'), reading.unit)
         finest[reading.unit] = min(step, finest.get(reading.unit, step))
     return max([smallest, *(min(step, COARSEST) for step in finest.values())])
 

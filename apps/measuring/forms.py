@@ -12,7 +12,14 @@ from apps.measuring.services import Entry, SheetRefused
 
 LONG = 300
 OFF = {"autocomplete": "off"}
-UNITS = [("mm", "mm"), ("cm", "cm"), ("in", "inches, also 9 5/8")]
+UNITS = [
+    ("mm", "mm"),
+    ("cm", "cm"),
+    ("in", "inches, also 9 5/8"),
+    ("in8", "1/8 in: 9 5 is 9 5/8"),
+    ("in16", "1/16 in: 9 13 is 9 13/16"),
+    ("pct", "percent scale: -2.5"),
+]
 MOMENT = forms.DateTimeInput(format="%Y-%m-%dT%H:%M", attrs={"type": "datetime-local"})
 
 

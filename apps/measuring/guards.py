@@ -20,6 +20,8 @@ GUARDS = [
         "direction",
         "number",
         "place",
+        "point_id",
+        "side",
         "nominal_mm",
         sentence="marks that were made are kept",
     ),

@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from apps.intake.models import BelongsToJob, Specimen
+from apps.methods.models import MeasuringPoint
 
 
 class BenchmarkPairQuerySet(BelongsToJob):
@@ -14,6 +15,8 @@ class BenchmarkPairQuerySet(BelongsToJob):
 class BenchmarkPair(models.Model):
     """Two marks on a specimen whose distance is read before and after laundering.
 
+    On a garment a pair lies at a measuring point of the catalogue, left and right kept apart, or in a benchmark square
+    of a panel; its `place` says where, and pairs of different places are never made one number.
     A mark may get lost (blurred, frayed): from then on the pair has no reading. A reading is never estimated.
     """
 
@@ -21,11 +24,19 @@ class BenchmarkPair(models.Model):
         LENGTH = "length", "length"
         WIDTH = "width", "width"
 
+    class Side(models.TextChoices):
+        LEFT = "left", "left"
+        RIGHT = "right", "right"
+
     specimen = models.ForeignKey(Specimen, models.PROTECT, related_name="pairs")
     direction = models.CharField(max_length=6, choices=Direction)
     number = models.PositiveSmallIntegerField()
     place = models.CharField("measuring point", max_length=80, blank=True)
-    nominal_mm = models.DecimalField("marked distance (mm)", max_digits=7, decimal_places=1)
+    point = models.ForeignKey(MeasuringPoint, models.PROTECT, null=True, blank=True, related_name="+")
+    side = models.CharField(max_length=5, choices=Side, blank=True)
+    nominal_mm = models.DecimalField(
+        "marked distance (mm)", max_digits=7, decimal_places=1, null=True, help_text="empty: as the garment has it"
+    )
     lost_stage = models.PositiveSmallIntegerField("no reading from this stage on", null=True, blank=True)
     lost_reason = models.CharField(max_length=300, blank=True)
     lost_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
@@ -40,6 +51,12 @@ class BenchmarkPair(models.Model):
             models.CheckConstraint(name="pair_number_from_one", condition=Q(number__gte=1)),
             models.CheckConstraint(name="pair_distance_above_zero", condition=Q(nominal_mm__gt=0)),
             models.CheckConstraint(name="pair_direction_known", condition=Q(direction__in=["length", "width"])),
+            models.CheckConstraint(name="pair_side_known", condition=Q(side__in=["", "left", "right"])),
+            models.CheckConstraint(
+                name="pair_has_a_distance_or_a_point",
+                condition=Q(nominal_mm__isnull=False, point__isnull=True)
+                | (Q(nominal_mm__isnull=True, point__isnull=False) & ~Q(place="")),
+            ),
             models.CheckConstraint(
                 name="pair_lost_whole",
                 condition=Q(lost_stage__isnull=True, lost_by__isnull=True, lost_at__isnull=True, lost_reason="")
@@ -52,8 +69,15 @@ class BenchmarkPair(models.Model):
 
     @property
     def name(self) -> str:
-        """What the bench calls it on its specimen: length 2."""
-        return f"{self.direction} {self.number}"
+        """What the bench calls it on its specimen: length 2; on a garment its place."""
+        if self.point_id is not None:
+            return self.place
+        return f"{self.group} {self.number}"
+
+    @property
+    def group(self) -> str:
+        """Pairs of one group make one figure: all of a direction; on a garment those of one place."""
+        return self.place or self.direction
 
     def is_due_at(self, stage: int) -> bool:
         return self.lost_stage is None or stage < self.lost_stage
@@ -69,6 +93,8 @@ class ReadingQuerySet(BelongsToJob):
 class Reading(models.Model):
     """A distance as it was read: the text typed, its unit, and the same in millimetres, never rounded.
 
+    In percent: read from a shrinkage scale; the mark of its template stands as the original, typed 0.
+
     Stage 0 is before washing, n after cycle n. A wrong reading is voided with a reason and read again.
     """
 
@@ -76,11 +102,12 @@ class Reading(models.Model):
         MM = "mm", "mm"
         CM = "cm", "cm"
         INCH = "in", "in"
+        PERCENT = "pct", "%"
 
     pair = models.ForeignKey(BenchmarkPair, models.PROTECT, related_name="readings")
     stage = models.PositiveSmallIntegerField()
     text = models.CharField("as typed", max_length=32)
-    unit = models.CharField(max_length=2, choices=Unit)
+    unit = models.CharField(max_length=3, choices=Unit)
     mm = models.DecimalField(max_digits=12, decimal_places=6)
     read_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField()
@@ -99,10 +126,21 @@ class Reading(models.Model):
             ),
             models.CheckConstraint(name="reading_above_zero", condition=Q(mm__gt=0)),
             models.CheckConstraint(name="reading_has_text", condition=~Q(text="")),
-            models.CheckConstraint(name="reading_unit_known", condition=Q(unit__in=["mm", "cm", "in"])),
+            models.CheckConstraint(name="reading_unit_known", condition=Q(unit__in=["mm", "cm", "in", "pct"])),
             models.CheckConstraint(
                 name="reading_void_has_reason",
                 condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
                 | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
             ),
         ]
+
+    @property
+    def in_percent(self) -> bool:
+        return self.unit == self.Unit.PERCENT
+
+    @property
+    def shown(self) -> str:
+        """As typed, with its unit."""
+        if self.in_percent and self.stage == 0:
+            return "mark of the template"
+        return f"{self.text} {self.get_unit_display()}"

@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.forms import BoundField
+from django.urls import reverse
 
 from apps.calc.lengths import format_length
 from apps.core.drawing import Circle, Drawing, Line, Rect, Text, curve
@@ -13,7 +14,7 @@ from apps.measuring import told
 from apps.measuring.forms import SheetForm
 from apps.measuring.models import Reading
 from apps.measuring.queries import Sheet, stage_words
-from apps.measuring.results import DIRECTIONS, DirectionResult, PairRow, RequestResult, step_of
+from apps.measuring.results import DirectionResult, PairRow, RequestResult
 
 
 def marks(order: Request) -> Drawing | None:
@@ -61,8 +62,6 @@ class CellPage:
 
     cell: Any
     field: BoundField | None
-    before: str
-    after: str
 
 
 @dataclass(frozen=True)
@@ -82,43 +81,73 @@ class BlockPage:
         return any(cell.cell.reading is None and not cell.cell.lost for line in self.lines for cell in line.cells)
 
 
-def of_sheet(sheet: Sheet, form: SheetForm) -> dict[str, Any]:
-    """The blocks of a sheet with the form's cells in their places, and what the script needs to reckon along."""
+def of_sheet(sheet: Sheet, form: SheetForm, blind: bool) -> dict[str, Any]:
+    """The blocks of a sheet with the form's cells in their places, and the figures so far."""
     blocks = [
         BlockPage(
             block,
-            [LinePage(line, [_cell(cell, sheet, form) for cell in line.cells]) for line in block.lines],
+            [LinePage(line, [_cell(cell, form) for cell in line.cells]) for line in block.lines],
         )
         for block in sheet.blocks
     ]
-    method = sheet.request.method
     return {
         "blocks": blocks,
         "has_inputs": any(name.startswith("pair_") for name in form.fields),
-        "columns": range(1, method.pairs_per_direction + 1),
-        "averaging": method.averaging,
-        "step": f"{step_of(sheet.request):f}",
-        "tie": sheet.result.tie,
-        "so_far": [_so_far(sheet, direction) for direction in DIRECTIONS] if sheet.stage else [],
+        "columns": range(1, max((len(line.cells) for block in blocks for line in block.lines), default=0) + 1),
+        "so_far": [_so_far(sheet, group) for group in sheet.result.groups] if sheet.stage else [],
+        "figures_later": blind and bool(sheet.due),
+        "template": sheet.stage == 0 and all(cell.pair.nominal_mm is not None for cell in sheet.cells),
     }
 
 
-def _cell(cell: Any, sheet: Sheet, form: SheetForm) -> CellPage:
+def _cell(cell: Any, form: SheetForm) -> CellPage:
     name = form.name_of(cell.pair.pk)
-    field = form[name] if name in form.fields else None
-    before = f"{cell.original.mm:f}" if cell.original else ""
-    return CellPage(cell, field, before, f"{cell.reading.mm:f}" if cell.reading else "")
+    return CellPage(cell, form[name] if name in form.fields else None)
 
 
-def _so_far(sheet: Sheet, direction: str) -> dict[str, Any]:
-    found = sheet.result.of(direction, sheet.stage)
-    pairs = sum(cell.pair.direction == direction and not cell.lost for cell in sheet.cells)
+def _so_far(sheet: Sheet, group: str) -> dict[str, Any]:
+    found = sheet.result.of(group, sheet.stage)
     return {
-        "direction": direction,
-        "reported": found.reported if found else None,
+        "group": group,
+        "change": told.shown(found.reported if found else None),
+        "spread": told.spread(found.summary.sd) if found else "",
         "read": found.summary.n_pairs if found else 0,
-        "pairs": pairs,
+        "pairs": sum(cell.pair.group == group and not cell.lost for cell in sheet.cells),
     }
+
+
+def figures_of(sheet: Sheet, blind: bool) -> dict[str, Any]:
+    """What stands on a sheet now, for its script: every value read, by whomever, and what they come to.
+
+    Who reads without seeing the values before washing sees no figure until the sheet is complete.
+    """
+    later = blind and bool(sheet.due)
+    cells = {
+        cell.pair.pk: {
+            "value": cell.reading.shown,
+            "change": "" if later else told.shown(cell.change, ""),
+            "correct": reverse("measuring:correct", args=[cell.reading.pk]),
+        }
+        for cell in sheet.cells
+        if cell.reading
+    }
+    lines = [line for block in sheet.blocks for line in block.lines]
+    seen = bool(sheet.stage) and not later
+    return {
+        "cells": cells,
+        "means": {line.group: told.shown(line.mean) for line in lines} if seen else {},
+        "overall": {group: _so_far(sheet, group) for group in sheet.result.groups} if seen else {},
+        "left": len(sheet.due),
+    }
+
+
+def refusal_of(form: SheetForm) -> dict[str, Any]:
+    """What is wrong with the cells that were sent, for the script: beside which cell, and whether to look again."""
+    beside = {
+        name.removeprefix("pair_"): str(errors[0]) for name, errors in form.errors.items() if name.startswith("pair_")
+    }
+    others = [str(errors[0]) for name, errors in form.errors.items() if not name.startswith("pair_")]
+    return {"sentence": " ".join(others or beside.values()), "wrong": beside, "again": form.asks_again}
 
 
 # Results
@@ -208,7 +237,8 @@ def _by_specimen(result: RequestResult) -> list[SpecimenPage]:
     codes = dict.fromkeys(row.specimen.code for row in result.rows)
     lines = []
     for code in codes:
-        for direction in DIRECTIONS:
+        own = {row.group for row in result.rows if row.specimen.code == code}
+        for direction in (group for group in result.groups if group in own):
             found = [result.of(direction, stage) for stage in result.stages]
             figures = [each.per_specimen.get(code) if each else None for each in found]
             lines.append(SpecimenPage(code.rsplit("-", 1)[1], direction, figures))

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from apps.calc.change import Pair, Summary, dimensional_change, summarize
+from apps.calc.change import Pair, Summary, dimensional_change, percent_pair, summarize
 from apps.calc.errors import CalcError
 from apps.calc.exact import WORKING, own_context, settle
 from apps.calc.rounding import Tie, round_to
@@ -14,7 +14,6 @@ from apps.intake.models import Request, Specimen
 from apps.measuring.division import division_of
 from apps.measuring.models import BenchmarkPair, Reading
 
-DIRECTIONS = ("length", "width")
 FINEST_SHOWN = Decimal("0.1")  # a single pair or specimen is shown to the step, and no coarser than this
 
 
@@ -31,7 +30,19 @@ class PairRow:
     shown: dict[int, Decimal] = field(default_factory=dict)
     superseded: list[Reading] = field(default_factory=list)
 
+    @property
+    def group(self) -> str:
+        """Which figure it goes into: its direction, or on a garment its place."""
+        return self.pair.group
+
+    @property
+    def in_percent(self) -> bool:
+        """Read from a shrinkage scale."""
+        return 0 in self.readings and self.readings[0].in_percent
+
     def as_pair(self, stage: int) -> Pair:
+        if self.in_percent:
+            return percent_pair(self.specimen.code, self.changes[stage])
         return Pair(self.specimen.code, self.readings[0].mm, self.readings[stage].mm)
 
 
@@ -50,7 +61,11 @@ class Spread:
 
 @dataclass
 class DirectionResult:
-    """One direction after one cycle. `verdict` is None without limits, or when the rule allows none (`no_verdict`)."""
+    """One direction after one cycle, or one place of garments: `direction` is its name, `along` length or width.
+
+    `verdict` is None without limits, or when the rule allows none (`no_verdict`). `asked`: the pairs that were marked
+    for it and are still in the test; fewer may have been read.
+    """
 
     direction: str
     stage: int
@@ -65,6 +80,8 @@ class DirectionResult:
     spread: Spread | None = None
     per_specimen: dict[str, Decimal] = field(default_factory=dict)
     rows: list[PairRow] = field(default_factory=list)
+    along: str = ""
+    asked: int = 0
 
     @property
     def has_limits(self) -> bool:
@@ -91,6 +108,10 @@ class RequestResult:
     set_aside: list[Specimen] = field(default_factory=list)
     curve: dict[str, list[tuple[int, Decimal]]] = field(default_factory=dict)
     curve_note: str = ""
+
+    @property
+    def groups(self) -> list[str]:
+        return groups_of(self.rows)
 
     @property
     def final(self) -> list[DirectionResult]:
@@ -121,7 +142,7 @@ def assemble(
     rows = _rows(request, counted, pairs, readings, tie)
     result = RequestResult(request=request, tie=tie, specimens=specimens, rows=rows, set_aside=set_aside)
     for stage in request.measured_cycles:
-        found = [direction_result(request, rows, direction, stage, tie) for direction in DIRECTIONS]
+        found = [direction_result(request, rows, group, stage, tie) for group in result.groups]
         result.directions += [direction for direction in found if direction]
         if any(found):
             result.stages.append(stage)
@@ -158,13 +179,19 @@ def _rows(
     return sorted(rows.values(), key=lambda row: (row.specimen.number, row.direction, row.number))
 
 
-def direction_result(
-    request: Request, rows: list[PairRow], direction: str, stage: int, tie: Tie
-) -> DirectionResult | None:
-    """One direction after one cycle, over the pairs read both times; None while there is no such pair."""
-    counted = [row for row in rows if row.direction == direction and stage in row.changes]
+def groups_of(rows: Iterable[PairRow]) -> list[str]:
+    """The figures there are: length and width; on garments one a place, lengths before widths."""
+    ordered = sorted(rows, key=lambda row: (row.direction, row.number))
+    return list(dict.fromkeys(row.group for row in ordered))
+
+
+def direction_result(request: Request, rows: list[PairRow], group: str, stage: int, tie: Tie) -> DirectionResult | None:
+    """One direction (or place) after one cycle, over the pairs read both times; None while there is no such pair."""
+    marked = [row for row in rows if row.group == group]
+    counted = [row for row in marked if stage in row.changes]
     if not counted:
         return None
+    along = counted[0].direction
     method = request.method
     summary = summarize([row.as_pair(stage) for row in counted], method.averaging)
     step = step_of(request)
@@ -175,7 +202,7 @@ def direction_result(
         [row.readings[stage].mm for row in counted],
         division_of((row.readings[n] for row in counted for n in (0, stage)), method.reading_resolution_mm),
     )
-    lower, upper = request.limits(direction)
+    lower, upper = request.limits(along)
     verdict, no_verdict = None, ""
     if lower is not None or upper is not None:
         try:
@@ -184,7 +211,9 @@ def direction_result(
             no_verdict = fault.sentence
     shown = min(step, FINEST_SHOWN)
     return DirectionResult(
-        direction=direction,
+        direction=group,
+        along=along,
+        asked=len(marked),
         stage=stage,
         summary=summary,
         reported=reported,
@@ -247,11 +276,11 @@ def missing(request: Request, specimens: list[Specimen], rows: list[PairRow]) ->
                 when = f"after cycle {stage}" if stage else "before washing"
                 lacking.append(f"{specimen.short_code} is not read {when}: {', '.join(unread)}.")
     if not lacking:
-        read = {row.direction for row in rows if request.cycles in row.changes}
+        read = {row.group for row in rows if request.cycles in row.changes}
         lacking += [
-            f"The {direction} has no pair that was read before washing and after cycle {request.cycles}."
-            for direction in DIRECTIONS
-            if direction not in read and any(row.direction == direction for row in rows)
+            f"The {group} has no pair that was read before washing and after cycle {request.cycles}."
+            for group in groups_of(rows)
+            if group not in read
         ]
     return lacking
 
@@ -259,9 +288,9 @@ def missing(request: Request, specimens: list[Specimen], rows: list[PairRow]) ->
 def curve_of(result: RequestResult) -> tuple[dict[str, list[tuple[int, Decimal]]], str]:
     """The reported change over the cycles, from the pairs read at every stage, so that all points rest on the same."""
     curve, left_out, method = {}, 0, result.request.method
-    for direction in DIRECTIONS:
+    for direction in result.groups:
         stages = [stage for stage in result.stages if result.of(direction, stage)]
-        read = [row for row in result.rows if row.direction == direction and row.changes]
+        read = [row for row in result.rows if row.group == direction and row.changes]
         common = [row for row in read if all(stage in row.changes for stage in stages)]
         if not common:
             continue

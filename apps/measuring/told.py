@@ -26,6 +26,15 @@ def percent(value: Decimal, step: Decimal = FOUR) -> str:
     return f"{text.rstrip('0').rstrip('.') if '.' in text else text} %"
 
 
+def shown(value: Decimal | None, nothing: str = "–") -> str:
+    """A rounded change as the sheet shows it."""
+    return nothing if value is None else f"{format_change(value)} %"
+
+
+def spread(sd: Decimal | None) -> str:
+    return "" if sd is None else f"s {size(sd)}"
+
+
 def plain_limit(value: Decimal) -> Decimal:
     """A limit without spare noughts, but with one decimal at least."""
     short = value.normalize()
@@ -85,7 +94,7 @@ def _acceptance(result: DirectionResult) -> tuple[Decimal | None, Decimal | None
 
 def derivation(result: DirectionResult, request: Request, tie: str) -> list[str]:
     """How a figure came about: the formula with the numbers in it, a line each."""
-    by_means = request.method.averaging == "ratio_of_means"
+    by_means = request.method.averaging == "ratio_of_means" and not any(row.in_percent for row in result.rows)
     lines = _by_means(result) if by_means else _by_changes(result)
     step = step_of(request)
     ties = f"a figure exactly between two goes {TIES[tie]}"
@@ -118,6 +127,8 @@ def _by_changes(result: DirectionResult) -> list[str]:
 
 
 def _of_pair(row: PairRow, stage: int) -> str:
+    if row.in_percent:
+        return f"{row.pair.name} read on the scale"
     return _formula(row.readings[0].mm, row.readings[stage].mm)
 
 

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.calc.errors import CalcError
-from apps.core import clock
+from apps.core import clock, tablet
 from apps.core.errors import Refusal
 from apps.intake.models import Request, Sample
 from apps.measuring import pages, queries, services
@@ -29,7 +29,8 @@ def bench(request: HttpRequest) -> HttpResponse:
     """What is to do at the bench, in the order of work."""
     page = Paginator(queries.bench_list(request.user), PAGE).get_page(request.GET.get("page"))
     rows = queries.bench_rows(page, today=timezone.localdate(clock.now()))
-    return render(request, "measuring/bench.html", {"page": page, "rows": rows, "may_write": may_write(request)})
+    context = {"page": page, "rows": rows, "may_write": may_write(request), "tablet": tablet.tablet(request)}
+    return render(request, "measuring/bench.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -75,26 +76,52 @@ def readings(request: HttpRequest, code: str) -> HttpResponse:
     return sheet_page(request, sheet, SheetForm(sheet=sheet))
 
 
+@tablet.answers_taps
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.BENCH, Role.MANAGER)
 def enter(request: HttpRequest, code: str) -> HttpResponse:
-    """Keep what was typed on a sheet; what is wrong is told beside its cell, and nothing typed is lost."""
+    """Keep what was typed on a sheet; what is wrong is told beside its cell, and nothing typed is lost.
+
+    The script sends each cell as it is left, the page without script the whole sheet: the same form, the same service.
+    """
     if request.method != "POST":
         return redirect("measuring:readings", code)
     order, stage = posted_sheet(request, code)
-    sheet = queries.sheet(order, stage)
-    form = SheetForm(request.POST, sheet=sheet)
+    sheet, brought = queries.sheet(order, stage), tablet.is_tap(request)
+    form = SheetForm(posted_cells(request, sheet), sheet=sheet)
     if form.is_valid():
         asked = {name: form.cleaned_data[name] for name in ("unit", "confirmed", "remark", "late_reason")}
-        who = {"by": request.user, "at": when(form), "key": posted_key(request)}
+        at = form.cleaned_data["at"] or tablet.moment(request)
+        who = {"by": request.user, "at": at, "key": posted_key(request)}
         try:
             kept = services.enter_readings(request_id=order.pk, stage=stage, entries=form.entries, **asked, **who)
         except (Refusal, CalcError) as refusal:
             form.put_beside(refusal)
         else:
-            messages.success(request, "1 reading is saved." if len(kept) == 1 else f"{len(kept)} readings are saved.")
-            return redirect(sheet_address(order, stage))
+            saved = "1 reading is saved." if len(kept) == 1 else f"{len(kept)} readings are saved."
+            if brought:
+                return tablet.written(told=saved, **pages.figures_of(queries.sheet(order, stage), is_blind(request)))
+            messages.success(request, saved)
+            return redirect(sheet_address(order, stage, blind=is_blind(request)))
+    if brought:
+        return tablet.refused(**pages.refusal_of(form), **pages.figures_of(sheet, is_blind(request)))
     return sheet_page(request, sheet, form, status=422)
+
+
+def posted_cells(request: HttpRequest, sheet: queries.Sheet) -> QueryDict:
+    """What was posted; with one press every mark still due is the mark of a percent template."""
+    if "template" not in request.POST or sheet.stage:
+        return request.POST
+    posted = request.POST.copy()
+    posted["unit"] = Reading.Unit.PERCENT
+    for cell in sheet.due:
+        posted[SheetForm.name_of(cell.pair.pk)] = "0"
+    return posted
+
+
+def is_blind(request: HttpRequest) -> bool:
+    """Whether the person asked not to see the values before washing while reading."""
+    return "hidden" in (request.GET.get("before"), request.POST.get("before"))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -135,7 +162,7 @@ def correct(request: HttpRequest, reading_id: int) -> HttpResponse:
         except Refusal as refusal:
             form.put_beside(refusal)
         else:
-            messages.success(request, f"Corrected: {right.text} {right.unit} instead of {reading.text} {reading.unit}.")
+            messages.success(request, f"Corrected: {right.shown} instead of {reading.shown}.")
             return redirect(sheet_address(reading.pair.specimen.request, reading.stage))
     context = {"reading": reading, "form": form, "values": queries.all_values(reading)}
     return render(request, "measuring/correct.html", context, status=422 if form.is_bound else 200)
@@ -167,7 +194,9 @@ def sheet_page(
         "lost_form": lost_form or LostMarkForm(sheet=sheet),
         "may_write": may_write(request) and sheet.may_change,
         "conditioning": queries.conditioning(sheet.request) if sheet.due else [],
-        **pages.of_sheet(sheet, form),
+        "blind": is_blind(request),
+        "tablet": tablet.tablet(request),
+        **pages.of_sheet(sheet, form, is_blind(request)),
     }
     return render(request, "measuring/readings.html", context, status=status)
 
@@ -207,9 +236,10 @@ def posted_sheet(request: HttpRequest, code: str) -> tuple[Request, int]:
     return order, stage_of(order, request.POST.get("stage", "") or "none")
 
 
-def sheet_address(order: Request, stage: int) -> str:
+def sheet_address(order: Request, stage: int, *, blind: bool = False) -> str:
     address = reverse("measuring:readings", args=[order.sample.code])
-    return f"{address}?request={order.ordinal}&stage={stage}"
+    hidden = "&before=hidden" if blind else ""
+    return f"{address}?request={order.ordinal}&stage={stage}{hidden}"
 
 
 def sent(request: HttpRequest) -> QueryDict | None:

@@ -13,7 +13,7 @@ from tests.cast import NOON, LabTestCase, a_marked_request, assemble, with_origi
 from tests.measuring.support import issue, pair
 
 PAIRS, READINGS = "measuring_benchmarkpair", "measuring_reading"
-OF_PAIR = "specimen_id, direction, number, place, nominal_mm, lost_reason"
+OF_PAIR = "specimen_id, direction, number, place, side, nominal_mm, lost_reason"
 OF_READING = "pair_id, stage, text, unit, mm, read_by_id, at, recorded_at, void_reason"
 
 
@@ -123,12 +123,14 @@ class IssuedTests(GuardTestCase):
 
     def test_no_pair_comes_in_moves_or_is_given_up(self):
         specimen = self.pair.specimen_id
-        self.refuse(f"INSERT INTO {PAIRS} ({OF_PAIR}) VALUES ({specimen}, 'length', 9, '', 250, '')")
+        self.refuse(f"INSERT INTO {PAIRS} ({OF_PAIR}) VALUES ({specimen}, 'length', 9, '', '', 250, '')")
         lost = f"lost_stage = 0, lost_by_id = {self.bea.pk}, lost_at = %s, lost_reason = 'bled'"
         self.refuse(f"UPDATE {PAIRS} SET {lost} WHERE id = {self.free.pk}", NOON)
         foreign = pair(self.other, "A1 length 1").pk
         self.refuse(f"UPDATE {PAIRS} SET specimen_id = {specimen}, number = 9 WHERE id = {foreign}")
-        self.do(f"INSERT INTO {PAIRS} ({OF_PAIR}) VALUES ({self.other.specimens.get().pk}, 'length', 9, '', 250, '')")
+        self.do(
+            f"INSERT INTO {PAIRS} ({OF_PAIR}) VALUES ({self.other.specimens.get().pk}, 'length', 9, '', '', 250, '')"
+        )
 
 
 @pytest.mark.once

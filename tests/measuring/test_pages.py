@@ -4,10 +4,12 @@ from datetime import timedelta
 from decimal import Decimal
 from uuid import uuid4
 
+from django.core import signing
 from django.urls import reverse
 from django.utils import timezone
 
 from apps.core import clock
+from apps.core.tablet import SALT
 from apps.intake.models import Deviation, Job, Request, Specimen
 from apps.intake.services import JobDetails, SampleDetails, receive_job, send_back
 from apps.measuring.models import BenchmarkPair, Reading
@@ -290,6 +292,61 @@ class SheetPageTests(LabTestCase):
         page = self.look(request="1", stage="1")
         self.assertContains(page, "−2.4 %")
         self.assertContains(page, "−2.5 %")
+
+    def tap(self, values, who=None, **more):
+        token = signing.dumps((who or self.bea).pk, salt=SALT)
+        cells = {f"pair_{pair(self.request, name).pk}": text for name, text in values.items()}
+        data = {"request": "1", "stage": "0", "unit": "mm", "key": str(uuid4()), "tapped_by": token, **cells, **more}
+        return self.client.post(reverse("measuring:enter", args=[self.code]), data, headers={"X-Tap": "late"})
+
+    def test_a_cell_brought_by_the_script_is_answered_with_the_figures(self):
+        answer = self.tap({"A1 length 1": "250"})
+        self.assertEqual(answer.headers["X-Tapped"], "written")
+        told = answer.json()
+        self.assertEqual(
+            (told["cells"][str(pair(self.request, "A1 length 1").pk)]["value"], told["left"]), ("250 mm", 5)
+        )
+        with_originals(self, self.request)
+        after_cycle(self, self.request)
+        told = self.tap({"A1 length 1": "244"}, stage="1").json()
+        self.assertEqual((told["means"]["A1 length"], told["overall"]["length"]["change"]), ("−2.4 %", "−2.4 %"))
+        hidden = self.tap({"A1 length 2": "244"}, stage="1", before="hidden").json()
+        self.assertEqual((hidden["means"], hidden["overall"]), ({}, {}))
+
+    def test_what_the_script_brings_twice_is_one_reading(self):
+        key = str(uuid4())
+        for _ in range(2):
+            self.assertEqual(self.tap({"A1 length 1": "250"}, key=key).headers["X-Tapped"], "written")
+        self.assertEqual(Reading.objects.count(), 1)
+
+    def test_what_the_script_brings_is_refused_for_good_or_waits(self):
+        for values, more in (
+            ({"A1 length 1": "x"}, {}),
+            ({"A1 length 1": "25"}, {}),
+            ({}, {}),
+            ({"A1 length 1": "250"}, {"tapped_by": "x"}),
+            ({"A1 length 1": "250"}, {"stage": "9"}),
+            ({"A1 length 1": "250"}, {"tapped_at": "9" * 14}),
+        ):
+            with self.subTest(f"{values} {more}"):
+                answer = self.tap(values, **more)
+                self.assertEqual((answer.status_code, answer.headers["X-Tapped"]), (422, "refused"))
+        self.assertEqual(self.tap({"A1 length 1": "250"}, who=self.lou).status_code, 409)
+        self.client.logout()
+        self.assertEqual(self.tap({"A1 length 1": "250"}).status_code, 401)
+        self.sign_in(self.lou)
+        self.assertEqual(self.tap({"A1 length 1": "250"}, who=self.lou).headers["X-Tapped"], "refused")
+        self.assertEqual(Reading.objects.count(), 0)
+
+    def test_with_one_press_all_marks_are_the_templates(self):
+        self.assertEqual(self.post({}, template="1").status_code, 302)
+        self.assertEqual(set(Reading.objects.values_list("unit", "text")), {("pct", "0")})
+
+    def test_a_corrected_value_stays_in_sight(self):
+        with_originals(self, self.request)
+        old = Reading.objects.get(pair=pair(self.request, "A1 length 1"))
+        correct_reading(reading_id=old.pk, text="251", unit="mm", reason="slip", by=self.bea, at=NOON)
+        self.assertContains(self.look(request="1", stage="0"), "<s>250 mm</s>")
 
     def test_a_lost_mark(self):
         which = pair(self.request, "A1 width 3")

@@ -8,12 +8,12 @@ from apps.intake.models import Request, Specimen
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.queries.due import due_stages, loads_of, not_due, stage_words
 from apps.measuring.queries.figures import results_of
-from apps.measuring.results import DIRECTIONS, DirectionResult, PairRow, RequestResult
+from apps.measuring.results import DirectionResult, PairRow, RequestResult, groups_of
 
 
 @dataclass
 class Cell:
-    """One pair at the sheet's stage. `change` is rounded to be shown."""
+    """One pair at the sheet's stage. `change` is rounded to be shown; `corrected`: values that no longer stand."""
 
     pair: BenchmarkPair
     label: str
@@ -22,11 +22,12 @@ class Cell:
     change: Decimal | None
     due: bool
     lost: bool
+    corrected: list[Reading] = field(default_factory=list)
 
 
 @dataclass
 class Line:
-    """The pairs of one direction of one specimen, and the specimen's result."""
+    """The pairs of one direction (on a garment of one place) of one specimen, and the specimen's result."""
 
     direction: str
     cells: list[Cell]
@@ -74,7 +75,7 @@ class Sheet:
 
     @property
     def directions(self) -> list[DirectionResult]:
-        return [found for direction in DIRECTIONS if (found := self.result.of(direction, self.stage))]
+        return [found for group in self.result.groups if (found := self.result.of(group, self.stage))]
 
 
 def stage_to_open(request: Request) -> int:
@@ -112,13 +113,12 @@ def sheet(request: Request, stage: int) -> Sheet:
 
 def _lines(specimen: Specimen, rows: list[PairRow], sheet: Sheet, *, due: bool) -> list[Line]:
     lines = []
-    for direction in DIRECTIONS:
-        own = [row for row in rows if row.direction == direction]
-        if own:
-            of_stage = sheet.result.of(direction, sheet.stage)
-            mean = of_stage.per_specimen.get(specimen.code) if of_stage else None
-            cells = [_cell(row, sheet.stage, due=due and sheet.may_change) for row in own]
-            lines.append(Line(direction, cells, mean, f"{specimen.short_code} {direction}"))
+    for group in groups_of(rows):
+        own = [row for row in rows if row.group == group]
+        of_stage = sheet.result.of(group, sheet.stage)
+        mean = of_stage.per_specimen.get(specimen.code) if of_stage else None
+        cells = [_cell(row, sheet.stage, due=due and sheet.may_change) for row in own]
+        lines.append(Line(group, cells, mean, f"{specimen.short_code} {group}"))
     return lines
 
 
@@ -132,6 +132,7 @@ def _cell(row: PairRow, stage: int, *, due: bool) -> Cell:
         change=row.shown.get(stage),
         due=due and reading is None and not lost,
         lost=lost,
+        corrected=[old for old in row.superseded if old.stage == stage],
     )
 
 

@@ -10,8 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from apps.accounts.models import User
-from apps.calc.errors import LengthError
-from apps.calc.lengths import format_length, parse_length
+from apps.calc.lengths import format_length
 from apps.core import clock
 from apps.core.errors import Refusal
 from apps.intake.locks import ensure_open, lock_requests
@@ -21,11 +20,10 @@ from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.queries import loads_of, not_due
 from apps.measuring.services.plausible import Looked, second_looks
 from apps.measuring.services.standing import check_read_at, next_step
+from apps.measuring.services.typed import Typed, kept_unit, read_cell
 from apps.trail import services as trail
 
 READINGS = Request.OpenedFor.READINGS
-KEPT_TO = Decimal("0.000001")
-SHORTEST, LONGEST = Decimal(1), Decimal(100_000)
 
 
 @dataclass(frozen=True)
@@ -56,12 +54,15 @@ class _Sheet:
     entries: list[Entry]
     pairs: dict[int, BenchmarkPair]
     standing: dict[tuple[int, int], Reading]  # (pair, stage) -> the reading in force
-    fresh: dict[int, Decimal] = field(default_factory=dict)
+    fresh: dict[int, Typed] = field(default_factory=dict)
     cells: dict[int, str] = field(default_factory=dict)
 
     @property
     def when(self) -> str:
         return f"after cycle {self.stage}" if self.stage else "before washing"
+
+    def original(self, pair_id: int) -> Reading | None:
+        return self.standing.get((pair_id, 0))
 
 
 def enter_reading(
@@ -180,8 +181,8 @@ def correct_reading(
     pair, stage = old.pair, old.stage
     _check_correctable(old, reason)
     sheet = _open_sheet(request, stage, unit, [Entry(pair.pk, text.strip())])
-    sheet.fresh = {pair.pk: _length(text, unit, field="text")}
-    if sheet.fresh[pair.pk] == old.mm:
+    sheet.fresh = {pair.pk: read_cell(text.strip(), unit, pair, stage, sheet.original(pair.pk), field="text")}
+    if sheet.fresh[pair.pk].mm == old.mm:
         raise Refusal("That is the value that stands. Nothing is corrected.", code="no_change", field="text")
     odd = _odd_values(sheet)
     if odd and not confirmed:
@@ -196,8 +197,8 @@ def correct_reading(
         "request": str(request),
         "stage": stage,
         "what": f"{pair.specimen.short_code} {pair.name} {sheet.when}",
-        "old": f"{old.text} {old.unit}",
-        "new": f"{row.text} {row.unit}",
+        "old": old.shown,
+        "new": row.shown,
         "was": _told(old),
         "now": _told(row),
         "reason": old.void_reason,
@@ -209,8 +210,7 @@ def correct_reading(
 
 
 def _open_sheet(request: Request, stage: int, unit: str, entries: list[Entry]) -> _Sheet:
-    if unit not in Reading.Unit.values:
-        raise Refusal("The unit is mm, cm or in.", code="unit", field="unit")
+    kept_unit(unit)
     pairs = BenchmarkPair.objects.filter(specimen__request=request).select_related("specimen")
     known = {pair.pk: pair for pair in pairs.order_by("specimen__number", "direction", "number")}
     if len({entry.pair_id for entry in entries}) < len(entries) or not {e.pair_id for e in entries} <= set(known):
@@ -231,9 +231,9 @@ def _check_cells(sheet: _Sheet) -> None:
     for entry in sheet.entries:
         pair = sheet.pairs[entry.pair_id]
         try:
-            mm = _length(entry.text, sheet.unit)
+            typed = read_cell(entry.text, sheet.unit, pair, sheet.stage, sheet.original(pair.pk))
             if there := sheet.standing.get((pair.pk, sheet.stage)):
-                _ensure_same(there, mm)
+                _ensure_same(there, typed.mm)
                 continue
             if sentence := not_due(pair.specimen, sheet.stage, sheet.request):
                 loads = loads_of([p.specimen for p in sheet.pairs.values()]) if loads is None else loads
@@ -241,50 +241,48 @@ def _check_cells(sheet: _Sheet) -> None:
                 raise Refusal(sentence, code="not_due")
             if not pair.is_due_at(sheet.stage):
                 raise Refusal(f"The mark of {pair.specimen.short_code} {pair.name} is given up.", code="lost")
-            sheet.fresh[pair.pk] = mm
+            _ensure_alike(sheet, pair, typed)
+            sheet.fresh[pair.pk] = typed
         except Refusal as refusal:
             sheet.cells[pair.pk] = str(refusal)
-
-
-def _length(text: str, unit: str, field: str | None = None) -> Decimal:
-    try:
-        mm = parse_length(text, unit)
-    except LengthError as fault:
-        raise Refusal(fault.sentence, code=fault.code, field=field) from fault
-    if not SHORTEST <= mm <= LONGEST:
-        raise Refusal("A distance lies between 1 mm and 100 m. Check the unit.", code="out_of_range", field=field)
-    if mm != mm.quantize(KEPT_TO):
-        raise Refusal("That has more decimals than a rule can show.", code="too_fine", field=field)
-    return mm
 
 
 def _ensure_same(there: Reading, mm: Decimal) -> None:
     if there.mm != mm:
         when = f"{timezone.localtime(there.at):%d %b %H:%M}"
         raise Refusal(
-            f"Already read by {there.read_by} ({when}): {there.text} {there.unit}. If that is wrong, correct it.",
+            f"Already read by {there.read_by} ({when}): {there.shown}. If that is wrong, correct it.",
             code="already_read",
         )
 
 
+def _ensure_alike(sheet: _Sheet, pair: BenchmarkPair, typed: Typed) -> None:
+    """Original readings of one direction are all lengths or all marks of a template; no mean is made of both."""
+    in_percent = typed.unit == Reading.Unit.PERCENT
+    for (other, stage), reading in sheet.standing.items():
+        if stage == 0 == sheet.stage and sheet.pairs[other].group == pair.group and reading.in_percent != in_percent:
+            there = "marks of a percent template" if reading.in_percent else "lengths"
+            raise Refusal(f"The other pairs of this direction are {there}. Read all the same way.", code="mixed")
+
+
 def _odd_values(sheet: _Sheet) -> dict[int, str]:
-    looked = {pair_id: _look(sheet, pair_id, mm) for pair_id, mm in sheet.fresh.items()}
+    looked = {pair_id: _look(sheet, pair_id, typed.mm) for pair_id, typed in sheet.fresh.items()}
     there = [
         _look(sheet, pair_id, reading.mm)
         for (pair_id, stage), reading in sheet.standing.items()
         if stage == sheet.stage and pair_id not in looked
     ]
     typed = [value for value in looked.values() if value]
-    return second_looks(typed, [value for value in there if value], sheet.unit)
+    return second_looks(typed, [value for value in there if value], kept_unit(sheet.unit))
 
 
 def _look(sheet: _Sheet, pair_id: int, mm: Decimal) -> Looked | None:
-    """None when there is nothing to hold it against: the original's mark was lost."""
-    pair, original = sheet.pairs[pair_id], sheet.standing.get((pair_id, 0))
-    if sheet.stage and original is None:
+    """None when there is nothing to hold it against: the original's mark was lost, or a garment is as it is."""
+    pair, original = sheet.pairs[pair_id], sheet.original(pair_id)
+    against = original.mm if sheet.stage and original else None if sheet.stage else pair.nominal_mm
+    if against is None:
         return None
-    against = original.mm if sheet.stage and original else pair.nominal_mm
-    return Looked(pair_id, pair.direction, mm, against, is_original=sheet.stage == 0)
+    return Looked(pair_id, pair.group, mm, against, is_original=sheet.stage == 0)
 
 
 def _check_second_look(odd: dict[int, str], confirmed: bool, remark: str) -> None:
@@ -306,13 +304,13 @@ def _check_correctable(old: Reading, reason: str) -> None:
 
 
 def _keep(sheet: _Sheet, pair_id: int, *, by: User, at: datetime) -> Reading:
-    text = next(entry.text for entry in sheet.entries if entry.pair_id == pair_id)
+    typed = sheet.fresh[pair_id]
     return Reading.objects.create(
         pair=sheet.pairs[pair_id],
         stage=sheet.stage,
-        text=text,
-        unit=sheet.unit,
-        mm=sheet.fresh[pair_id],
+        text=typed.text,
+        unit=typed.unit,
+        mm=typed.mm,
         read_by=by,
         at=at,
         recorded_at=clock.now(),
@@ -332,7 +330,7 @@ def _disclose(sheet: _Sheet, odd: dict[int, str], remark: str, late: str, *, by:
 
 def _named(sheet: _Sheet, pair_id: int) -> str:
     pair = sheet.pairs[pair_id]
-    return f"{pair.specimen.short_code} {pair.name} {format_length(sheet.fresh[pair_id], 'mm')} mm"
+    return f"{pair.specimen.short_code} {pair.name} {format_length(sheet.fresh[pair_id].mm, 'mm')} mm"
 
 
 def _in_order(entries: list[Entry], rows: Sequence[Reading]) -> list[Reading]:

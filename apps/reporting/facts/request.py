@@ -17,6 +17,7 @@ from apps.reporting.facts.told import (
     Superseded,
     mm,
     one_decimal,
+    percent_read,
     significant,
     span,
     stage_told,
@@ -172,6 +173,8 @@ class RequestFacts:
             return Cell("mark lost" if lost else "")
         if reading["unit"] == "mm":
             return Cell(mm(reading["mm"]))
+        if reading["unit"] == "pct":
+            return Cell(percent_read(reading["text"]) if stage else "template")
         return Cell(f"{reading['text'].strip()} {reading['unit']}", mm(reading["mm"]))
 
     @staticmethod
@@ -187,7 +190,9 @@ class RequestFacts:
         return [
             Superseded(
                 where=f"{specimen['short']} {pair['direction']} {pair['number']}, {stage_told(reading['stage'])}",
-                text=f"{reading['text']} {reading['unit']}",
+                text=percent_read(reading["text"])
+                if reading["unit"] == "pct"
+                else f"{reading['text']} {reading['unit']}",
                 mm=mm(reading["mm"]),
                 who=f"{reading['by']}, {when(reading['at'])}",
                 voided=f"{reading['voided_by']}, {when(reading['voided_at'])}",

@@ -106,6 +106,11 @@ def mm(text: str) -> str:
     return f"{whole}.{decimals.rstrip('0') or '0'}"
 
 
+def percent_read(text: str) -> str:
+    """A reading of a shrinkage scale as typed, with a true minus sign."""
+    return f"{text.strip().removesuffix('%').strip()} %".replace("-", "\N{MINUS SIGN}")
+
+
 def one_decimal(text: str) -> Decimal:
     """A limit without idle zeros but with one decimal: "-3.00" is -3.0, "2.75" stays."""
     return Decimal(mm(text))
