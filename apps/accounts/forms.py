@@ -42,6 +42,16 @@ class SignInForm(forms.Form):
         return self.cleaned_data
 
 
+class ForgottenForm(forms.Form):
+    error_title = "Nothing sent"
+
+    name = forms.CharField(
+        label="User name or e-mail address",
+        max_length=254,
+        widget=forms.TextInput(attrs={"autocomplete": "username", "autocapitalize": "none", "autofocus": True}),
+    )
+
+
 class NewPasswordForm(forms.Form):
     """A new password, typed twice; of somebody else, or of oneself with the old one."""
 
@@ -100,13 +110,24 @@ class PersonForm(forms.ModelForm):
 
 
 class NewPersonForm(PersonForm):
-    password = _password("First password", "new-password", NEW_PASSWORD_HINT)
+    password = _password("First password", "new-password", NEW_PASSWORD_HINT + " Left empty, a letter invites.")
 
     class Meta(PersonForm.Meta):
         fields = ["username", "full_name", "email", "customer"]
         help_texts = {**PersonForm.Meta.help_texts, "username": "Letters, digits and . @ + - _; it stays as it is."}
 
     field_order = ["username", "full_name", "email", "roles", "customer", "password"]
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password"].required = False
+
+    def clean(self) -> dict[str, Any]:
+        super().clean()
+        letter = self.cleaned_data.get("email") or self.has_error("email")
+        if not self.cleaned_data.get("password") and not letter:
+            self.add_error("password", "Give a first password, or an e-mail address for an invitation.")
+        return self.cleaned_data
 
     def validate_unique(self) -> None:
         """The service says whether the name is free, capitals or not."""

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from apps.accounts import queries, services
 from apps.accounts.forms import (
     CustomerForm,
+    ForgottenForm,
     LabForm,
     NewPasswordForm,
     NewPersonForm,
@@ -115,6 +116,38 @@ def password(request: HttpRequest) -> HttpResponse:
     return render(request, "accounts/password.html", {"form": form})
 
 
+@open_to_all
+@get_or_post
+def forgotten(request: HttpRequest) -> HttpResponse:
+    """The answer is the same whether anybody has this name."""
+    form = ForgottenForm(_posted(request))
+    if form.is_valid():
+        services.ask_for_link(name=form.cleaned_data["name"], at=clock.now())
+        return render(request, "accounts/letter_sent.html")
+    return render(request, "accounts/forgotten.html", {"form": form})
+
+
+@open_to_all
+@sensitive_post_parameters()
+@never_cache
+@get_or_post
+def choose_password(request: HttpRequest, name: str, token: str) -> HttpResponse:
+    person = services.person_of_link(name, token)
+    form = NewPasswordForm(_posted(request))
+    if person is not None and form.is_valid():
+        chosen = form.cleaned_data["password"]
+        try:
+            user = services.choose_password(name=name, token=token, password=chosen, at=clock.now())
+        except Refusal as refusal:
+            _refuse(form, refusal)
+        else:
+            logout(request)  # whoever was signed in at this screen
+            messages.success(request, f"Your password is set. Sign in as {user.username}.")
+            return redirect("accounts:sign_in")
+    status = 410 if person is None else 200
+    return render(request, "accounts/choose_password.html", {"form": form, "person": person}, status=status)
+
+
 # People
 
 
@@ -135,7 +168,8 @@ def person_new(request: HttpRequest) -> HttpResponse:
         except Refusal as refusal:
             _refuse(form, refusal)
         else:
-            messages.success(request, f"{person.full_name} may sign in as {person.username}.")
+            invited = "" if form.cleaned_data["password"] else f" A letter with a link goes to {person.email}."
+            messages.success(request, f"{person.full_name} may sign in as {person.username}.{invited}")
             return redirect("accounts:people")
     return render(request, "accounts/person_new.html", {"form": form})
 
@@ -175,6 +209,19 @@ def person_password(request: HttpRequest, person_id: int) -> HttpResponse:
             messages.success(request, f"{shown.full_name} has a new password and is signed out everywhere.")
             return redirect("accounts:person", person_id)
     return render(request, "accounts/person_password.html", {"form": form, "person": shown})
+
+
+@role_required(Role.MANAGER)
+@require_POST
+def invite(request: HttpRequest, person_id: int) -> HttpResponse:
+    get_object_or_404(User, pk=person_id)
+    try:
+        person = services.invite(person_id=person_id, by=request.user, at=clock.now())
+    except Refusal as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, f"A letter with a link goes to {person.email}.")
+    return redirect("accounts:person", person_id)
 
 
 # Customers

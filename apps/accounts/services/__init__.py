@@ -1,8 +1,9 @@
 """What the house does with people, customers, its own settings and its letters."""
 
 from apps.accounts.services.customers import change_customer, create_customer
+from apps.accounts.services.invitations import ask_for_link, choose_password, invite, person_of_link
 from apps.accounts.services.lab import change_lab_settings
-from apps.accounts.services.letters import send_due, send_later
+from apps.accounts.services.letters import send_due, send_later, write_to_customer
 from apps.accounts.services.people import change_person, create_person, set_password
 from apps.accounts.services.seen import LAB_FIELDS, LabSettings, seen
 from apps.accounts.services.sign_in import record_failed_sign_in, record_sign_in
@@ -10,15 +11,20 @@ from apps.accounts.services.sign_in import record_failed_sign_in, record_sign_in
 __all__ = [
     "LAB_FIELDS",
     "LabSettings",
+    "ask_for_link",
     "change_customer",
     "change_lab_settings",
     "change_person",
+    "choose_password",
     "create_customer",
     "create_person",
+    "invite",
+    "person_of_link",
     "record_failed_sign_in",
     "record_sign_in",
     "seen",
     "send_due",
     "send_later",
     "set_password",
+    "write_to_customer",
 ]

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from django.core.mail import EmailMessage
 from django.db import connection, transaction
 
-from apps.accounts.models import Outgoing
+from apps.accounts.models import Customer, Lab, Outgoing, User
 from apps.trail import services as trail
 
 FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=2), timedelta(hours=6)
@@ -16,6 +16,16 @@ def send_later(*, to: str, subject: str, body: str, at: datetime) -> Outgoing:
     return Outgoing.objects.create(
         to=to, subject=" ".join(subject.split())[:200], body=body, created_at=at, next_try_at=at
     )
+
+
+def write_to_customer(*, customer: Customer, subject: str, body: str, at: datetime) -> None:
+    """A letter to everybody of the company who may sign in and has an address; else to the company's own address."""
+    lab = Lab.objects.get(pk=1)
+    body = "\n".join([body, "", *filter(None, (lab.name, lab.email, lab.phone))])
+    people = User.objects.filter(customer=customer, is_active=True).exclude(email="").order_by("pk")
+    for to in list(people.values_list("email", flat=True)) or [customer.email]:
+        if to:
+            send_later(to=to, subject=subject, body=body, at=at)
 
 
 def send_due(*, now: datetime) -> int:

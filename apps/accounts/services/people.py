@@ -5,12 +5,12 @@ from datetime import datetime
 from uuid import UUID
 
 from django.contrib.auth.hashers import make_password
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
 
 from apps.accounts.models import STAFF_ROLES, Customer, Lab, Role, User
+from apps.accounts.services.invitations import invite
+from apps.accounts.services.passwords import hashed
 from apps.accounts.services.seen import check_seen, person_facts
 from apps.core.errors import Refusal
 from apps.trail import services as trail
@@ -21,14 +21,6 @@ USERNAME = re.compile(r"[\w.@+-]{1,60}")
 def lock_names() -> None:
     """Whoever adds a name holds this row, so that two spellings of one name do not come in side by side."""
     Lab.objects.select_for_update().get(pk=1)
-
-
-def hashed(password: str, user: User) -> str:
-    try:
-        validate_password(password, user)
-    except ValidationError as error:
-        raise Refusal(" ".join(error.messages), code="weak_password", field="password") from error
-    return make_password(password)
 
 
 def _check_person(full_name: str, roles: frozenset[Role], customer: Customer | None) -> None:
@@ -57,12 +49,15 @@ def create_person(
     email: str,
     roles: frozenset[Role],
     customer: Customer | None,
-    password: str,
+    password: str | None,
     by: User | None,
     at: datetime,
     key: UUID | None = None,
 ) -> User:
-    """Somebody joins: of the lab with roles, or of one customer. The first manager is added by the house itself."""
+    """Somebody joins: of the lab with roles, or of one customer. The first manager is added by the house itself.
+
+    Without a password the person is invited by letter.
+    """
     payload = {"username": username, "full_name": full_name, "email": email, "roles": sorted(roles)}
     payload["customer"] = str(customer.pk) if customer else ""
     _check_person(full_name, roles, customer)
@@ -75,7 +70,7 @@ def create_person(
     user = User(username=username, full_name=full_name, email=email)
     _place(user, roles, customer)
     # Hashing takes a third of a second: done before anything is locked.
-    user.password = hashed(password, user)
+    user.password = hashed(password, user) if password else make_password(None)
     with transaction.atomic():
         lock_names()
         if done := trail.repeated(key=key, payload=payload, by=by):
@@ -87,6 +82,8 @@ def create_person(
         trail.record(
             stream=f"user:{user.pk}", kind="person.created", by=by, at=at, facts=facts, key=key, payload=payload
         )
+        if not password:
+            invite(person_id=user.pk, by=by, at=at)
     return user
 
 

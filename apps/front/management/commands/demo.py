@@ -27,6 +27,7 @@ class Command(BaseCommand):
     def handle(self, *args, port: int, no_serve: bool, **options) -> None:
         if settings.PRODUCTION or "DATABASE_URL" in os.environ:
             raise CommandError("The demo keeps to its own SQLite file. Unset DATABASE_URL and FULLING_MODE to run it.")
+        settings.ADDRESS = f"http://127.0.0.1:{port}"
         call_command("migrate", verbosity=0)
         if not the_lab().is_demo:
             if User.objects.exists():
