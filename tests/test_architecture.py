@@ -12,6 +12,8 @@ pytestmark = pytest.mark.once
 WITHOUT_ENTRY = {
     "apps.accounts.services.letters.send_later": "part of the act that causes the letter, told in its entry",
     "apps.accounts.services.letters.write_to_customer": "letters of the act that causes them, as send_later",
+    "apps.intake.services.notices.tell_moved": "letters of the correction that causes them",
+    "apps.intake.services.notices.tell_received": "letters of the receipt that causes them",
     "apps.intake.services.specimens.advance": "a step within an act: its callers lock and record",
     "apps.trail.services.store_blob": "the act that stores a file records its SHA-256",
 }

@@ -6,6 +6,7 @@ from apps.trail.models import TrailEntry
 
 WORDS: dict[str, str] = {
     "job.received": "Job received with sample(s) {samples}",
+    "job.delay_told": "The customer was told that it is late",
     "job.corrected": "Job details corrected: {reason}",
     "sample.added": "Sample {code} added",
     "sample.corrected": "Sample {code} corrected: {reason}",

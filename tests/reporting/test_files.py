@@ -39,7 +39,7 @@ class BuildPendingTests(LabTestCase):
 
     def test_tells_the_customers_people_without_results(self):
         services.build_pending(limit=10, now=NOON)
-        letter = Outgoing.objects.get()
+        letter = Outgoing.objects.get(subject__startswith="Report")
         assert (letter.to, letter.subject) == ("casey@example.com", f"Report {self.report.number} is ready")
         assert "%" not in letter.body
 
@@ -61,7 +61,7 @@ class BuildPendingTests(LabTestCase):
     def test_a_slow_worker_comes_second(self):
         services.build_pending(limit=10, now=NOON)
         assert files.keep_file(report_id=self.report.pk, content=b"%PDF other", now=NOON) is False
-        assert ReportFile.objects.count() == Outgoing.objects.count() == 1
+        assert ReportFile.objects.count() == Outgoing.objects.filter(subject__startswith="Report").count() == 1
 
     def test_one_that_fails_holds_up_no_other(self):
         other = an_issued_report(self, with_file=False)

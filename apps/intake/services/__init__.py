@@ -18,6 +18,7 @@ from apps.intake.services.exceptions import (
     judge_deviation,
     send_back,
 )
+from apps.intake.services.notices import tell_delays
 from apps.intake.services.receiving import add_request, add_sample, receive_job
 from apps.intake.services.specimens import advance, cut_specimens, set_aside
 
@@ -46,4 +47,5 @@ __all__ = [
     "sample_faults",
     "send_back",
     "set_aside",
+    "tell_delays",
 ]

@@ -31,6 +31,7 @@ from apps.intake.services.details import (
     told,
 )
 from apps.intake.services.exceptions import deviate
+from apps.intake.services.notices import tell_moved
 from apps.trail import services as trail
 
 FREE_OF_REASON = {"due_on", "priority", "notes"}  # never printed in a report
@@ -60,9 +61,11 @@ def correct_job(
         for request in Request.objects.filter(sample__job=row).select_related("sample"):
             ensure_open(request, Request.OpenedFor.JOB_DETAILS)
     check_job(job)
+    due_before = row.due_on
     _apply(row, changes)
     facts = {"reason": reason, "changes": _told(changes)}
     trail.record(stream=row.stream, kind="job.corrected", by=by, at=at, facts=facts, key=key, payload=payload)
+    tell_moved(row, due_before, at=at)
     return row
 
 

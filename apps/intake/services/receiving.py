@@ -27,6 +27,7 @@ from apps.intake.services.details import (
     facts_of,
     request_columns,
 )
+from apps.intake.services.notices import tell_received
 from apps.trail import services as trail
 
 MOST_SERIALS = 99_999
@@ -63,6 +64,7 @@ def receive_job(
     letters = [_add_sample(row, sample, by=by, at=at).letter for sample in samples]
     facts = {"number": row.number, **facts_of(job), "samples": letters, "earliest_finish": earliest_on}
     trail.record(stream=row.stream, kind="job.received", by=by, at=at, facts=facts, key=key, payload=payload)
+    tell_received(row, letters, at=at)
     return row
 
 

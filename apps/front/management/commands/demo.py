@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.core.servers.basehttp import run
 from django.core.wsgi import get_wsgi_application
 
-from apps.accounts.models import User
+from apps.accounts.models import Outgoing, User
 from apps.accounts.queries import the_lab
 from apps.core import clock
 from apps.front.management.commands.worker import work_for_ever, work_once
@@ -34,6 +34,7 @@ class Command(BaseCommand):
                 raise CommandError(f"{settings.DATA_DIR} holds a real lab's book; the demo leaves it alone.")
             self.stdout.write("Writing the invented scenario ...")
             Scenario(clock.now()).write()
+            Outgoing.objects.update(sent_at=clock.now())  # letters of the invented past go nowhere
             work_once()
         self.tell(port)
         if not no_serve:

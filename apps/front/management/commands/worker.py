@@ -9,6 +9,7 @@ from django.db.utils import InterfaceError, OperationalError
 
 from apps.accounts.services import send_due
 from apps.core import clock
+from apps.intake.services import tell_delays
 from apps.reporting.services import build_pending
 
 log = logging.getLogger("worker")
@@ -16,7 +17,8 @@ log = logging.getLogger("worker")
 
 def work_once() -> int:
     """One round; how many things were done."""
-    return build_pending(limit=20, now=clock.now()) + send_due(now=clock.now())
+    done = build_pending(limit=20, now=clock.now()) + tell_delays(limit=20, now=clock.now())
+    return done + send_due(now=clock.now())
 
 
 def work_for_ever(pause: float) -> None:
