@@ -18,10 +18,11 @@ SERIES = {"series-1": INK, "series-2": MADDER, "series-3": QUIET, "series-4": IN
 
 
 class OnPaper(Flowable):
-    """A drawing scaled to a width."""
+    """A drawing scaled to a width; `text` enlarges its words where it is set small."""
 
-    def __init__(self, drawing: Drawing, width: float) -> None:
+    def __init__(self, drawing: Drawing, width: float, *, text: float = 1.0) -> None:
         super().__init__()
+        self.size = 12.5 * text
         self.drawing, self.scale = drawing, width / float(drawing.width)
         self.width, self.height = width, float(drawing.height) * self.scale
 
@@ -90,6 +91,6 @@ class OnPaper(Flowable):
         quiet = not text.css or any(part in ("quiet", "figure") for part in text.css.split())
         if quiet:
             canvas.setFillColor(QUIET)
-        canvas.setFont(SANS if quiet else BOLD, 12.5)
+        canvas.setFont(SANS if quiet else BOLD, self.size)
         draw = {"start": canvas.drawString, "middle": canvas.drawCentredString, "end": canvas.drawRightString}
         draw[text.anchor](float(text.x), self._y(text.y), printable(text.text))

@@ -1,6 +1,6 @@
 from django.urls import path, register_converter
 
-from apps.intake.views import desk, samples, ways
+from apps.intake.views import cutting, desk, samples, ways
 
 
 class CodeConverter:
@@ -33,6 +33,9 @@ urlpatterns = [
     path("samples/<intake_code:code>/move/", samples.move_sample, name="move_sample"),
     path("samples/<intake_code:code>/deviate/", samples.deviate, name="deviate"),
     path("samples/<intake_code:code>/set-aside/", samples.set_aside, name="set_aside"),
+    path("samples/<intake_code:code>/cutting-plan/", cutting.plan, name="cutting_plan"),
+    path("samples/<intake_code:code>/cutting-plan.pdf", cutting.plan_pdf, name="cutting_plan_pdf"),
+    path("samples/<intake_code:code>/cutting-plan/size/", cutting.size, name="size"),
     path("samples/<intake_code:code>/add-request/", ways.add_request, name="add_request"),
     path("samples/<intake_code:code>/requests/<int:ordinal>/change/", ways.change_request, name="change_request"),
     path("samples/<intake_code:code>/requests/<int:ordinal>/review/", ways.review_request, name="review_request"),

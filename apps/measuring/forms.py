@@ -5,10 +5,12 @@ from typing import Any
 from django import forms
 
 from apps.core.errors import Refusal
+from apps.intake.queries import CuttingWay
 from apps.intake.services import is_late
 from apps.measuring.models import Reading
 from apps.measuring.queries import Sheet
 from apps.measuring.services import Entry, SheetRefused
+from apps.methods.models import TestMethod
 
 LONG = 300
 OFF = {"autocomplete": "off"}
@@ -59,7 +61,29 @@ class CutForm(DoneForm):
     fewer_reason = forms.CharField(
         label="Why fewer", max_length=LONG, required=False, help_text="Only when fewer than the method asks for."
     )
+    outside_reason = forms.CharField(
+        label="Where the others were taken from, and why",
+        max_length=LONG,
+        required=False,
+        help_text="Only when more are cut than the plan has room for. The report prints it.",
+    )
+    plan = forms.CharField(max_length=16, required=False, widget=forms.HiddenInput)
     at = done_at("Done at")
+
+    def __init__(self, data: Any = None, *, method: TestMethod, way: CuttingWay | None) -> None:
+        """`way`: the request's part of the cutting plan, where there is one."""
+        self.way = way
+        fits = len(way.pieces) if way and way.pieces else method.specimens
+        super().__init__(data, initial={"count": fits, "fewer_reason": way.reason if way and not way.fits else ""})
+
+    @property
+    def asks_outside(self) -> bool:
+        return bool(self.way and not self.way.fits) or self.has_error("outside_reason")
+
+    @property
+    def mark(self) -> str:
+        """The mark of the plan as this page shows it."""
+        return self.way.mark if self.way else ""
 
 
 class SheetForm(DoneForm):

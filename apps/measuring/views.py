@@ -15,6 +15,7 @@ from apps.calc.errors import CalcError
 from apps.core import clock, tablet
 from apps.core.errors import Refusal
 from apps.intake.models import Request, Sample
+from apps.intake.queries import plan_of
 from apps.measuring import pages, queries, services
 from apps.measuring.forms import CorrectionForm, CutForm, LostMarkForm, SheetForm
 from apps.measuring.models import Reading
@@ -38,7 +39,9 @@ def bench(request: HttpRequest) -> HttpResponse:
 def cut(request: HttpRequest, code: str, ordinal: int) -> HttpResponse:
     """Cut and mark: how many, which codes go on the cloth, how the marks are made; then on to the readings."""
     order = request_of(sample_of(request, code), str(ordinal))
-    form = CutForm(sent(request), initial={"count": order.method.specimens})
+    plan = plan_of(order.sample)
+    way = plan.way(order.pk) if plan.is_drawn else None
+    form = CutForm(sent(request), method=order.method, way=way)
     if form.is_valid():
         try:
             mark(request, order, form)
@@ -46,7 +49,8 @@ def cut(request: HttpRequest, code: str, ordinal: int) -> HttpResponse:
             form.put_beside(refusal)
         else:
             return redirect(sheet_address(order, 0))
-    context = {"order": order, "form": form, "cutting": queries.cutting(order), "drawing": pages.marks(order)}
+    context = {"order": order, "form": form, "cutting": queries.cutting(order, plan), "drawing": pages.marks(order)}
+    context |= {"plan": plan, "way": way, "plan_drawing": plan.drawing()}
     context["garment"] = order.method.specimen_side_mm is None
     return render(request, "measuring/cut.html", context, status=422 if form.is_bound else 200)
 
@@ -57,8 +61,9 @@ def mark(request: HttpRequest, order: Request, form: CutForm) -> None:
     if order.specimens.filter(stage="cut").exists():
         pairs = services.mark_specimens(request_id=order.pk, late_reason=late, **who)
     else:
-        count, why = form.cleaned_data["count"], form.cleaned_data["fewer_reason"]
-        pairs = services.cut_and_mark(request_id=order.pk, count=count, fewer_reason=why, late_reason=late, **who)
+        typed = {name: form.cleaned_data[name] for name in ("count", "fewer_reason", "outside_reason")}
+        shown = form.cleaned_data["plan"]
+        pairs = services.cut_and_mark(request_id=order.pk, **typed, shown=shown, late_reason=late, **who)
     names = dict.fromkeys(pair.specimen.short_code for pair in pairs)
     done = "marked" if order.method.specimen_side_mm is None else "cut and marked"
     messages.success(request, f"{', '.join(names)} {done}. Read the original distances now.")

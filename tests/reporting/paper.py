@@ -186,6 +186,7 @@ def _request(letter: str, ordinal: int, stages: tuple[int, ...], limits: tuple, 
         },
         "fewer_reason": "",
         "specimens": pieces,
+        "cutting": _cutting(pieces),
         "cycle_log": [
             {
                 "specimen": piece["code"],
@@ -208,6 +209,26 @@ def _request(letter: str, ordinal: int, stages: tuple[int, ...], limits: tuple, 
         "missing": [],
         "performed": {"first": "2026-03-03T08:20:00+01:00", "last": "2026-03-11T16:40:00+01:00"},
         "unconfirmed": [],
+    }
+
+
+def _cutting(pieces: list) -> dict[str, Any]:
+    return {
+        "pattern": "diagonal",
+        "pattern_told": "diagonal",
+        "reason": f"The {len(pieces)} cuts lie apart: no two share a lengthwise or a widthwise yarn.",
+        "width_mm": "1480.0",
+        "length_mm": "3000.0",
+        "side_mm": "380.0",
+        "cuts": [
+            {
+                "specimen": piece["code"],
+                "short": piece["short"],
+                "x_mm": f"{148 + 400 * (n % 3)}.00",
+                "y_mm": f"{300 + 700 * (n % 4)}.00",
+            }
+            for n, piece in enumerate(pieces)
+        ],
     }
 
 

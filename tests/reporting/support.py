@@ -3,7 +3,7 @@
 from datetime import datetime
 from decimal import Decimal
 
-from apps.intake.models import Job, Request
+from apps.intake.models import Job, Request, Sample
 from apps.measuring import services as measuring
 from apps.reporting import services as reporting
 from apps.reporting.models import Report
@@ -38,6 +38,7 @@ def requests_of(job: Job) -> list[Request]:
 
 def a_finished_job(cast, *, samples: int = 1, count: int = 3, at: datetime = NOON, **order) -> Job:
     job = a_received_job(cast, samples=samples, at=at, **order)
+    Sample.objects.filter(job=job, kind="fabric").update(width_mm=1500, length_mm=2000)
     for request in requests_of(job):
         finished(cast, request, count=count, at=at)
     return job

@@ -318,3 +318,15 @@ def test_how_finely_the_rule_was_read(text):
     for result in facts["requests"][0]["results"]:
         result["division_mm"] = "1.5875"
     assert "read to 1.6 mm or finer" in " ".join(pages(facts))
+
+
+def test_where_the_specimens_were_cut_is_told(text):
+    assert "Where the specimens were cut" in text
+    assert "no two share a lengthwise or a widthwise yarn" in text
+    assert "548–928" in text and "1000–1380" in text
+
+
+def test_facts_of_before_the_plans_are_read_too():
+    old = paper.facts()
+    del old["requests"][0]["cutting"]
+    assert "Where the specimens were cut" not in " ".join(pages(old))

@@ -1,6 +1,6 @@
 """What the front desk's pages ask for, and how it is read."""
 
-from apps.intake.forms.changes import JobCorrection, RequestChange, ReviewAgain, SampleCorrection
+from apps.intake.forms.changes import JobCorrection, RequestChange, ReviewAgain, SampleCorrection, SizeForm
 from apps.intake.forms.fields import refuse
 from apps.intake.forms.sheet import Sheet
 from apps.intake.forms.small import AnswerForm, DeviationForm, FilterForm, MoveForm, SetAsideForm, with_answers
@@ -16,6 +16,7 @@ __all__ = [
     "SampleCorrection",
     "SetAsideForm",
     "Sheet",
+    "SizeForm",
     "refuse",
     "with_answers",
 ]

@@ -12,7 +12,7 @@ from apps.accounts.queries import find_customer
 from apps.intake.forms.fields import OneLine
 from apps.intake.forms.job import JobFields, typed_moment, unknown_customer
 from apps.intake.forms.request import REQUEST_COLUMNS, RequestFields, ReviewFields, typed_request
-from apps.intake.forms.sample import SampleFields, typed_sample
+from apps.intake.forms.sample import UNITS, SampleFields, length_field, typed_sample
 from apps.intake.forms.shown import seal, unseal, values_of
 from apps.intake.models import ContractReview, Request
 from apps.intake.queries import Catalogue
@@ -105,12 +105,13 @@ class JobCorrection(Correction, JobFields):
         return JobDetails(**self.seen)
 
 
-class SampleCorrection(Correction, SampleFields):
+class OfSample(Correction):
+    """Over what is written of a sample; sizes may come back in another unit than they are kept in."""
+
     columns = (
         *("description", "construction", "kind", "fibre", "mass_gsm", "colour", "size", "care_label"),
         *("width_mm", "length_mm", "condition", "fault", "bleeds_or_sheds"),
     )
-    reason = OneLine(label="Why it is changed", max_length=300, required=False)
 
     def typed(self, values: Mapping[str, Any]) -> dict[str, Any]:
         return typed_sample(dict(values))
@@ -121,6 +122,36 @@ class SampleCorrection(Correction, SampleFields):
 
     def shown_details(self) -> SampleDetails:
         return SampleDetails(**self.seen)
+
+
+class SampleCorrection(OfSample, SampleFields):
+    reason = OneLine(label="Why it is changed", max_length=300, required=False)
+
+
+class SizeForm(OfSample):
+    """Width and length of a sample, as the cutting table measures them."""
+
+    error_title = "The size is not kept"
+    width = length_field("Width, selvedge to selvedge", "", required=True)
+    length = length_field("Length", "", required=True)
+    unit = forms.ChoiceField(label="In", choices=UNITS)
+    reason = OneLine(label="Why it is changed", max_length=300, initial="measured at the cutting table")
+
+    _millimetres = SampleFields._millimetres
+
+    def typed(self, values: Mapping[str, Any]) -> dict[str, Any]:
+        typed = super().typed(values)
+        return typed if typed["width"] or typed["length"] else {**typed, "unit": "cm"}
+
+    def clean(self) -> dict[str, Any]:
+        unit = self.cleaned_data.get("unit")
+        for name in ("width", "length"):
+            self.cleaned_data[f"{name}_mm"] = self._millimetres(name, self.cleaned_data.get(name), unit)
+        return self.cleaned_data
+
+    def details(self) -> SampleDetails:
+        sizes = {name: self.cleaned_data[name] for name in ("width_mm", "length_mm")}
+        return SampleDetails(**{**self.seen, **sizes})
 
 
 class RequestChange(Correction, RequestFields):

@@ -17,12 +17,12 @@ TENTH = Decimal("0.1")  # of a millimetre, as the size on hand is kept
 UNKNOWN = "Empty when it is not known."
 
 
-def _length(label: str) -> OneLine:
+def length_field(label: str, help_text: str = UNKNOWN, *, required: bool = False) -> OneLine:
     return OneLine(
         label=label,
         max_length=32,
-        required=False,
-        help_text=UNKNOWN,
+        required=required,
+        help_text=help_text,
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
 
@@ -45,8 +45,8 @@ class SampleFields(forms.Form):
     care_label = OneLine(
         label="Care label says", max_length=200, required=False, help_text="In words, as on the label."
     )
-    width = _length("Width on hand")
-    length = _length("Length on hand")
+    width = length_field("Width on hand")
+    length = length_field("Length on hand")
     unit = forms.ChoiceField(label="In", choices=UNITS, initial="cm")
     condition = OneLine(label="Condition on receipt", max_length=300, required=False, help_text="Such as: dry, rolled.")
     fault = Lines(

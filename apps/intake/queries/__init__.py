@@ -1,6 +1,14 @@
 """What the front desk, the cutting table and other rooms see of what came in."""
 
-from apps.intake.queries.cutting import CuttingWay, Piece, SamplePlan, plan_of
+from apps.intake.queries.cutting import (
+    AT_THE_CUTTER,
+    PATTERNS,
+    CuttingWay,
+    Piece,
+    SamplePlan,
+    cutting_instructions,
+    plan_of,
+)
 from apps.intake.queries.desk import (
     Catalogue,
     JobRow,
@@ -24,6 +32,8 @@ from apps.intake.queries.desk import (
 )
 
 __all__ = [
+    "AT_THE_CUTTER",
+    "PATTERNS",
     "Catalogue",
     "CuttingWay",
     "JobRow",
@@ -34,6 +44,7 @@ __all__ = [
     "catalogue",
     "cautions",
     "customer_names",
+    "cutting_instructions",
     "deviations_of",
     "earliest_for",
     "job_for_acknowledgement",

@@ -24,6 +24,26 @@ PATTERNS = {
     "none": "no room",
 }
 
+# The lab's own words, common practice, no source; machine manuals and site rules go before them.
+AT_THE_CUTTER = (
+    "Cut away from the hand, close the blade when it is put down, and keep the guard on an electric cutter.",
+    "Look for pins, needles and staples before the blade meets them.",
+)
+INSTRUCTIONS = (
+    "Lay the cloth flat, face up, without pulling and with nothing hanging over the table's edge; "
+    "let it lie until creases and tension are gone.",
+    "Measure from the left selvedge and from the lower end, as the plan gives it.",
+    "Before cutting, draw the arrow of the length direction on each specimen and write its code beside it.",
+    "Cut along the yarns. Leave out distorted, stained and creased places.",
+)
+OF_KNITS = "A tubular knit is slit along one wale and laid open first; the width is then that of the open cloth."
+
+
+def cutting_instructions(sample: Sample) -> list[str]:
+    """What the cutter does, in the order of the work."""
+    knit = sample.construction == Sample.Construction.KNIT
+    return [*([OF_KNITS] if knit else []), *INSTRUCTIONS]
+
 
 @dataclass(frozen=True)
 class Piece:

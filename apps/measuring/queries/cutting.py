@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from apps.intake.models import Request, Specimen
+from apps.intake.queries import SamplePlan
 from apps.measuring.models import Reading
 from apps.methods.queries import Standing, standing
 
@@ -30,12 +31,12 @@ class Cutting:
     figures: Sequence[Standing]
 
 
-def cutting(order: Request) -> Cutting:
+def cutting(order: Request, plan: SamplePlan) -> Cutting:
     specimens = list(Specimen.objects.filter(request=order).order_by("number"))
-    taken = Specimen.objects.filter(request__sample=order.sample).count()
+    numbers = plan.way(order.pk).numbers
     figures = standing(order.method, AT_THE_TABLE)
     return Cutting(
-        codes=[f"{order.sample.letter}{taken + number}" for number in range(1, order.method.specimens + 1)],
+        codes=[f"{order.sample.letter}{number}" for number in numbers],
         to_mark=[specimen for specimen in specimens if specimen.stage == Specimen.Stage.CUT],
         marked=[specimen for specimen in specimens if specimen.stage != Specimen.Stage.CUT],
         figures=[figure for figure in figures if figure.is_known],

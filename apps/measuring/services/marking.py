@@ -25,6 +25,8 @@ def cut_and_mark(
     request_id: int,
     count: int,
     fewer_reason: str = "",
+    outside_reason: str = "",
+    shown: str = "",
     late_reason: str = "",
     by: User,
     at: datetime,
@@ -32,12 +34,13 @@ def cut_and_mark(
 ) -> list[BenchmarkPair]:
     """Specimens are cut, carry their codes and get their benchmark pairs, in one go at the bench."""
     (request,) = lock_requests([request_id])
-    payload = ["cut and mark", request.pk, count, fewer_reason.strip(), late_reason.strip()]
+    cutting = {"fewer_reason": fewer_reason.strip(), "outside_reason": outside_reason.strip()}
+    payload = ["cut and mark", request.pk, count, *cutting.values(), late_reason.strip()]
     if done := trail.repeated(key=key, payload=payload, by=by):
         return _pairs_of(done.facts["specimens"])
     ensure_open(request, READINGS)
     clock.check_moment(at, after=request.sample.job.received_at, what="The cutting")
-    cut_specimens(request_id=request_id, count=count, fewer_reason=fewer_reason, by=by, at=at)
+    cut_specimens(request_id=request_id, count=count, **cutting, shown=shown, by=by, at=at)
     _disclose_late(request, f"Cutting and marking of {request}", late_reason, by=by, at=at)
     return _mark(request, by=by, at=at, key=key, payload=payload)
 

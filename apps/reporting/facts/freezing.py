@@ -114,7 +114,7 @@ def _with_relations(requests: Sequence[Request]) -> list[Request]:
         Request.objects.filter(pk__in=[request.pk for request in requests])
         .select_related(
             *("sample__job__customer", "sample__job__received_by", "method", "procedure", "drying"),
-            "contract_review__by",
+            *("contract_review__by", "cut_plan"),
         )
         .order_by("sample_id", "ordinal")
     )
@@ -222,6 +222,7 @@ def _request(
         },
         "fewer_reason": request.fewer_reason,
         "specimens": specimens.frozen(request, result),
+        "cutting": specimens.cutting(request),
         "cycle_log": record.cycle_log(cycles),
         **frozen_results(result),
         "performed": _span([specimens.span(request), record.span(cycles)]),

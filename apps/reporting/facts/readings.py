@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from apps.intake.models import Request, Specimen
+from apps.intake.models import CutPlan, Request, Specimen
+from apps.intake.queries import PATTERNS
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.reporting.facts.record import People, local
 
@@ -29,7 +30,7 @@ class Specimens:
         readings = Reading.objects.filter(pair__specimen__request__in=requests)
         pairs = BenchmarkPair.objects.filter(specimen__request__in=requests).select_related("lost_by")
         return cls(
-            list(Specimen.objects.filter(request__in=requests).order_by("number")),
+            list(Specimen.objects.filter(request__in=requests).select_related("spot").order_by("number")),
             list(pairs.order_by("direction", "number")),
             list(readings.select_related("read_by", "voided_by").order_by("stage", "id")),
         )
@@ -64,6 +65,23 @@ class Specimens:
             }
             for specimen in self._specimens[request.pk]
         ]
+
+    def cutting(self, request: Request) -> dict[str, Any] | None:
+        """Where the specimens lay in the cloth; None for garments and for what was cut without a plan."""
+        plan: CutPlan | None = getattr(request, "cut_plan", None)
+        placed = [specimen for specimen in self._specimens[request.pk] if hasattr(specimen, "spot")]
+        if plan is None or not placed:
+            return None
+        return {
+            "pattern": plan.pattern,
+            "pattern_told": PATTERNS[plan.pattern],
+            "reason": plan.reason,
+            **{name: getattr(plan, name) for name in ("width_mm", "length_mm", "side_mm")},
+            "cuts": [
+                {"specimen": one.code, "short": one.short_code, "x_mm": one.spot.x_mm, "y_mm": one.spot.y_mm}
+                for one in placed
+            ],
+        }
 
     def _pair(self, pair: BenchmarkPair, row: Any) -> dict[str, Any]:
         readings = self._readings[pair.pk]

@@ -6,6 +6,7 @@ from functools import cached_property
 from typing import Any
 
 from apps.calc.rounding import format_change
+from apps.core.cloth_drawing import Area, cloth, mm_text
 from apps.core.drawing import Drawing, curve
 from apps.reporting.facts import wording
 from apps.reporting.facts.told import (
@@ -124,6 +125,26 @@ class RequestFacts:
             for (end, value), of in limits.items()
         ]
         return curve(points, told, title=f"Change in percent over the wash cycles, {self.code}")
+
+    @property
+    def cutting(self) -> Mapping[str, Any] | None:
+        """Where the specimens lay; None where no plan was kept, as in reports of before."""
+        return self.data.get("cutting")
+
+    def cut_rows(self) -> list[tuple[str, str, str]]:
+        """Specimen, its lengthwise yarns from the left selvedge, its widthwise yarns from the lower end, in mm."""
+        side = Decimal(self.cutting["side_mm"])
+        bands = [(cut["short"], Decimal(cut["x_mm"]), Decimal(cut["y_mm"])) for cut in self.cutting["cuts"]]
+        return [
+            (short, f"{mm_text(x)}–{mm_text(x + side)}", f"{mm_text(y)}–{mm_text(y + side)}") for short, x, y in bands
+        ]
+
+    def cut_drawing(self) -> Drawing:
+        told = self.cutting
+        side = Decimal(told["side_mm"])
+        areas = [Area(cut["short"], Decimal(cut["x_mm"]), Decimal(cut["y_mm"]), side) for cut in told["cuts"]]
+        size = Decimal(told["width_mm"]), Decimal(told["length_mm"])
+        return cloth(*size, areas, title=f"Where the specimens of {self.code} lay")
 
     @property
     def curve_note(self) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from reportlab.platypus import Flowable, KeepTogether, Paragraph
+from reportlab.platypus import Flowable, KeepTogether, Paragraph, Table
 
 from apps.core.ink import (
     BOLD,
@@ -23,7 +23,7 @@ from apps.reporting.facts.reader import RequestFacts
 from apps.reporting.facts.request import STAGES_A_TABLE
 from apps.reporting.facts.told import Cell, SpecimenTable, day, tidy, when
 from apps.reporting.facts.wording import NOT_RECORDED, SUPPLIED, UNCERTAINTY
-from apps.reporting.pdf.parts import gap, grid, headed, pairs, section
+from apps.reporting.pdf.parts import bare, gap, grid, headed, pairs, section
 from apps.reporting.pdf.sheet import WIDTH
 
 
@@ -94,6 +94,24 @@ def method_rows(request: RequestFacts, claims_scope: bool) -> list[tuple[str, st
 def _remark(review: Mapping[str, Any]) -> str:
     agreed = "" if review["agreed"] else "(method, limits and rule not recorded as agreed)"
     return " ".join(part for part in (agreed, review["remark"]) if part)
+
+
+def cutting(facts: Facts) -> list[Flowable]:
+    """Where the specimens lay in the cloth: drawn small, with the measures beside it."""
+    told: list[Flowable] = []
+    for request in facts.requests:
+        if not request.cutting:
+            continue
+        heads = ["Specimen", "mm from the left selvedge", "mm from the lower end"]
+        rows = [[short, say(x, CELL_RIGHT), say(y, CELL_RIGHT)] for short, x, y in request.cut_rows()]
+        measures = grid(heads, rows, [16, 26, 26], figures=(1, 2), width=WIDTH * 0.62)
+        reason = f"{request.cutting['pattern_told'].capitalize()}. {request.cutting['reason']}"
+        drawing = request.cut_drawing()
+        small = OnPaper(drawing, min(WIDTH * 0.3, 165 * float(drawing.width) / float(drawing.height)), text=1.7)
+        beside = Table([[small, [say(reason, CELL), gap(3), measures]]], colWidths=[WIDTH * 0.36, WIDTH * 0.64])
+        beside.setStyle(bare(("RIGHTPADDING", (1, 0), (1, 0), 0)))
+        told.append(KeepTogether([say(request.code, SUBSECTION), beside]))
+    return section("Where the specimens were cut", *told)
 
 
 def curves(facts: Facts) -> list[Flowable]:

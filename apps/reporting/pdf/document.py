@@ -34,6 +34,7 @@ def _story(facts: Facts) -> list[Flowable]:
         *front.authorisation(facts),
         *annex.items(facts),
         *annex.methods(facts),
+        *annex.cutting(facts),
         *annex.curves(facts),
         *annex.laundering(facts),
         *annex.readings(facts),

@@ -17,12 +17,13 @@ def grid(
     *,
     figures: Sequence[int] = (),
     extra: Sequence[tuple] = (),
+    width: float = WIDTH,
 ) -> Table:
-    """A table with quiet heads, repeated on each page. `widths`: shares of the sheet; `figures` stand to the right."""
+    """A table with quiet heads, repeated on each page. `widths`: shares of `width`; `figures` stand to the right."""
     head = [say(text, HEAD_RIGHT if i in figures else HEAD) for i, text in enumerate(heads)]
     body = [[cell if isinstance(cell, Flowable) else say(cell, CELL) for cell in row] for row in rows]
-    share = WIDTH / sum(widths)
-    table = Table([head, *body], colWidths=[width * share for width in widths], repeatRows=1)
+    share = width / sum(widths)
+    table = Table([head, *body], colWidths=[part * share for part in widths], repeatRows=1)
     table.setStyle(
         TableStyle(
             [
