@@ -21,6 +21,7 @@ ROOMS = [
     ({Role.MANAGER}, "People", "accounts:people"),
     ({Role.MANAGER}, "Lab", "accounts:lab"),
     ({Role.CUSTOMER}, "My jobs", "portal:jobs"),
+    ({Role.CUSTOMER}, "Reports", "portal:reports"),
 ]
 
 

@@ -5,11 +5,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils.timezone import localtime
 
 from apps.accounts.models import User
 from apps.intake.models import Job, Request, Sample, Specimen
-from apps.reporting.queries import Issued, issued_on, reported
+from apps.portal.bundle import Member
+from apps.reporting.models import Report
+from apps.reporting.queries import Issued, issued_on, reported, reports
+from apps.trail.models import Blob
 
 Stage = Specimen.Stage
 
@@ -114,6 +118,40 @@ class OwnJob:
     @property
     def in_force(self) -> list[Issued]:
         return [issued for issued in self.reports if issued.in_force]
+
+
+def found(user: User, *, part: str, only_open: bool) -> QuerySet[Job]:
+    """Own jobs by a part of the number, of the own order's number or of what a sample is; or those still worked on."""
+    rows = own_jobs(user)
+    if only_open:
+        unreported = Request.objects.filter(sample__job=OuterRef("pk")).exclude(lock=Request.Lock.LOCKED)
+        no_test_yet = ~Exists(Request.objects.filter(sample__job=OuterRef("pk")))
+        rows = rows.filter(Exists(unreported) | no_test_yet)
+    if part:
+        sample = Sample.objects.filter(job=OuterRef("pk"), description__icontains=part)
+        rows = rows.filter(Q(number__icontains=part) | Q(purchase_order__icontains=part) | Exists(sample))
+    return rows
+
+
+def own_reports(user: User, part: str = "") -> QuerySet[Report]:
+    """What was issued to this person's company, newest first, found by a part of its number or of the order's."""
+    rows = reports(user).defer("facts", "replaced_by__facts").order_by("-approved_at", "-pk")
+    if part:
+        rows = rows.filter(Q(number__icontains=part) | Q(job__purchase_order__icontains=part))
+    return rows
+
+
+def issued(rows: Iterable[Report]) -> list[Issued]:
+    return [Issued(report) for report in rows]
+
+
+def members(user: User, numbers: list[str]) -> list[Member]:
+    """The PDFs of these reports that this person may see."""
+    wanted = [number for number in numbers if "\0" not in number]
+    told = own_reports(user).filter(number__in=wanted, pdf__isnull=False)
+    rows = list(told.values_list("number", "pdf", "approved_at"))
+    sizes = dict(Blob.objects.filter(pk__in=[blob for _, blob, _ in rows]).values_list("pk", "size"))
+    return [Member(f"{number}.pdf", blob, sizes[blob], localtime(at)) for number, blob, at in rows]
 
 
 def own_jobs(user: User) -> QuerySet[Job]:
