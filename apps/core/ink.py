@@ -98,3 +98,13 @@ def say(text: str, style: ParagraphStyle = BODY) -> Paragraph:
 def labelled(label: str, text: str, style: ParagraphStyle = BODY) -> Paragraph:
     """A run-in label and what it says."""
     return Paragraph(f'<font name="{BOLD}">{markup(label)}</font>  {markup(text)}', style)
+
+
+def fitting(text: str, size: float, width: float) -> str:
+    """One line of text, cut where the room ends."""
+    text = " ".join(printable(text).split())
+    if pdfmetrics.stringWidth(text, SANS, size) <= width:
+        return text
+    while text and pdfmetrics.stringWidth(f"{text}…", SANS, size) > width:
+        text = text[:-1]
+    return f"{text}…"

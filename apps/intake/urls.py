@@ -1,6 +1,6 @@
 from django.urls import path, register_converter
 
-from apps.intake.views import cutting, desk, samples, ways
+from apps.intake.views import cutting, desk, printing, samples, ways
 
 
 class CodeConverter:
@@ -27,6 +27,8 @@ urlpatterns = [
     path("jobs/<intake_code:number>/acknowledgement/", desk.acknowledgement, name="acknowledgement"),
     path("jobs/<intake_code:number>/correct/", desk.correct_job, name="correct_job"),
     path("jobs/<intake_code:number>/add-sample/", desk.add_sample, name="add_sample"),
+    path("jobs/<intake_code:number>/labels/", printing.labels, name="labels"),
+    path("jobs/<intake_code:number>/labels.pdf", printing.labels_pdf, name="labels_pdf"),
     # samples/
     path("samples/<intake_code:code>/", samples.sample, name="sample"),
     path("samples/<intake_code:code>/correct/", samples.correct_sample, name="correct_sample"),

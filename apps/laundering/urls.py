@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apps.laundering.views import cycles, dryings, loads, logbook, offline, queue
+from apps.laundering.views import cycles, dryings, loads, logbook, offline, printing, queue
 from apps.laundering.views.carried import carried
 
 app_name = "laundering"
@@ -16,6 +16,8 @@ urlpatterns = [
     # laundry/loads/
     path("laundry/loads/", queue.make_up, name="make_up"),
     path("laundry/loads/<int:number>/", loads.load, name="load"),
+    path("laundry/loads/<int:number>/label/", printing.label, name="label"),
+    path("laundry/loads/<int:number>/label.pdf", printing.label_pdf, name="label_pdf"),
     path("laundry/loads/<int:number>/ballast/", loads.ballast, name="ballast"),
     path("laundry/loads/<int:number>/start/", carried(loads.start), name="start"),
     path("laundry/loads/<int:number>/end/", carried(loads.end), name="end"),

@@ -244,6 +244,15 @@ def job_for_acknowledgement(user: User) -> QuerySet[Job]:
     )
 
 
+def job_for_labels(user: User) -> QuerySet[Job]:
+    """A job with all that can carry a label."""
+    related = ("request__sample", "request__method", "request__procedure", "request__drying")
+    specimens = Specimen.objects.select_related(*related).order_by("number")
+    requests = Request.objects.prefetch_related(Prefetch("specimens", specimens)).order_by("ordinal")
+    samples = Sample.objects.select_related("job").prefetch_related(Prefetch("requests", requests)).order_by("id")
+    return Job.objects.visible_to(user).prefetch_related(Prefetch("samples", samples))
+
+
 # Words at the desk -> what must be seen to. Machine manuals and site rules go before these.
 DANGERS = {
     "battery batteries heated led": "Batteries and heated parts: taken out before anything is washed.",

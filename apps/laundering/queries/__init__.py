@@ -1,5 +1,6 @@
 """What pages and the other rooms ask about loads, dryings and cycles."""
 
+from apps.laundering.queries.codes import load_code, load_numbers
 from apps.laundering.queries.kept import kept_of, kept_taps, pieces_meant, to_be_judged
 from apps.laundering.queries.loads import LoadWhole, PieceRow, estimated_mass_g, last_of_procedure, weighed_before
 from apps.laundering.queries.logbook import logbook
@@ -31,6 +32,8 @@ __all__ = [
     "kept_taps",
     "last_of_procedure",
     "laundry_queue",
+    "load_code",
+    "load_numbers",
     "logbook",
     "of_group",
     "pieces_meant",

@@ -2,11 +2,10 @@
 
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
-from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
-from apps.core.ink import BOLD, INK, MADDER, QUIET, SANS, THREAD, printable
+from apps.core.ink import BOLD, INK, MADDER, QUIET, SANS, THREAD, fitting, printable
 from apps.reporting.facts import Facts
 
 LEFT = RIGHT = 19 * mm
@@ -80,13 +79,3 @@ class Sheets(BaseDocTemplate):
         canvas.setFont(BOLD, 118)
         canvas.drawCentredString(0, -42, "SPECIMEN")
         canvas.restoreState()
-
-
-def fitting(text: str, size: float, width: float) -> str:
-    """One line of text, cut where the room ends."""
-    text = " ".join(printable(text).split())
-    if stringWidth(text, SANS, size) <= width:
-        return text
-    while text and stringWidth(f"{text}…", SANS, size) > width:
-        text = text[:-1]
-    return f"{text}…"
