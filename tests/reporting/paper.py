@@ -52,6 +52,8 @@ def facts(
                 "read_values": False,
             },
             "meaning": wording.MEANING,
+            "seal": None,
+            "verify_at": f"https://lab.example.com/verify/?number={JOB}-01&code=7KQM2XW4TR9H",
             "chain": {"stream": f"job:{JOB}", "seq": 148, "hash": "5fdf0b0138d68437" * 4},
         },
         "lab": {

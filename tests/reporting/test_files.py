@@ -1,8 +1,10 @@
 """The PDF is made after the approval, once, whoever is killed meanwhile."""
 
+import contextlib
 from datetime import timedelta
 
 import pytest
+from cryptography.hazmat.primitives import serialization
 
 from apps.accounts.models import Outgoing
 from apps.core.jsontext import sha256
@@ -10,9 +12,11 @@ from apps.reporting import services
 from apps.reporting.facts import Facts
 from apps.reporting.models import FileDue, Report, ReportFile
 from apps.reporting.pdf import build
+from apps.reporting.seal.checking import examine
 from apps.reporting.services import files
 from apps.trail.models import Blob, TrailEntry
 from tests.cast import NOON, LabTestCase
+from tests.reporting import sealing
 from tests.reporting.support import an_issued_report
 
 
@@ -85,3 +89,33 @@ class BuildPendingTests(LabTestCase):
         an_issued_report(self, with_file=False)
         assert services.build_pending(limit=1, now=NOON) == 1
         assert services.build_pending(limit=0, now=NOON) == 0
+
+
+class SealTests(LabTestCase):
+    def test_sealed_when_the_lab_has_a_seal_and_the_report_says_so(self):
+        with sealing.in_use() as seal:
+            report = an_issued_report(self)
+            facts = Facts.read(report.facts)
+            assert facts.report["seal"]["fingerprint"] == seal.fingerprint
+            assert any("electronic seal of the laboratory" in text for text in facts.statements)
+            content = bytes(report.files.get().blob.content)
+            trusted = seal.certificate.public_bytes(serialization.Encoding.PEM)
+            assert not [check for check in examine(content, trusted).checks if not check.holds]
+            assert report.files.get().blob_id == sha256(content)
+
+    def test_not_sealed_and_says_so_without(self):
+        report = an_issued_report(self)
+        facts = Facts.read(report.facts)
+        assert facts.report["seal"] is None
+        assert any(text.startswith("The file carries no electronic seal.") for text in facts.statements)
+
+    def test_a_promised_seal_that_is_gone_is_waited_for(self):
+        with sealing.in_use():
+            report = an_issued_report(self, with_file=False)
+        for name in ("another", None):
+            with sealing.in_use(name) if name else contextlib.nullcontext():
+                due = FileDue.objects.get(report=report)
+                assert services.build_pending(limit=5, now=due.next_try_at) == 0
+        due.refresh_from_db()
+        assert "not the one in use here" in due.last_error and due.done_at is None
+        assert not report.files.exists()

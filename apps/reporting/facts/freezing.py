@@ -25,6 +25,7 @@ from apps.methods.models import Figure
 from apps.methods.queries import unconfirmed
 from apps.reporting.facts import record, wording
 from apps.reporting.facts.readings import Specimens, frozen_results
+from apps.reporting.seal import keys
 from apps.trail.queries import timeline
 
 VERSION = 1
@@ -91,7 +92,10 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
         "deviations": deviations,
         "people": people.told(),
         "statements": wording.statements(
-            scopes={_in_scope(request) for request in frozen}, is_demo=lab.is_demo, years=lab.retention_years
+            scopes={_in_scope(request) for request in frozen},
+            is_demo=lab.is_demo,
+            years=lab.retention_years,
+            seal=keys.told() if approval else None,
         ),
     }
     return plain(facts)
@@ -163,6 +167,8 @@ def _report(requests: list[Request], job: Job, approval: Approval | None, specim
             "read_values": approval.by.pk in specimens.readers,
         },
         "meaning": wording.MEANING,
+        "seal": keys.told(),
+        "verify_at": f"{settings.ADDRESS}/verify/?number={approval.number}&code={approval.verification_code}",
         "chain": {"stream": job.stream, "seq": approval.chain_seq, "hash": approval.chain_hash},
     }
 

@@ -1,5 +1,6 @@
 """The fixed sentences of a report. They are frozen with the facts, so that an old report keeps its words."""
 
+from collections.abc import Mapping
 from decimal import Decimal
 
 TITLE = "Test report"
@@ -47,6 +48,15 @@ STATEMENTS = (
     "It was authorised electronically in the records of the laboratory by the person named on it. It carries no "
     "qualified electronic signature.",
 )
+SEALED = (
+    "The file carries an electronic seal of the laboratory (PAdES, ECDSA P-256) by “{subject}”, {issued}. It shows "
+    "that the file is as it was made; it is no qualified electronic seal. SHA-256 of the certificate: {fingerprint}"
+)
+OWN_CERTIFICATE = "with a certificate that the laboratory issued to itself"
+NOT_SEALED = (
+    "The file carries no electronic seal. Whether it is as it was made can be asked of the laboratory, by its number "
+    "and verification code."
+)
 NO_ACCREDITATION = "The laboratory claims no accreditation for the results in this report."
 SOME_ACCREDITATION = (
     "Results marked “outside the scope” are not within the accreditation of the laboratory; the others are."
@@ -68,11 +78,18 @@ OPENED_FOR = {
 }
 
 
-def statements(*, scopes: set[bool], is_demo: bool, years: int) -> list[str]:
+def seal_told(seal: Mapping[str, str] | None) -> str:
+    if not seal:
+        return NOT_SEALED
+    issued = f"with a certificate issued by {seal['issuer']}" if seal["issuer"] else OWN_CERTIFICATE
+    return SEALED.format(subject=seal["subject"], issued=issued, fingerprint=seal["fingerprint"])
+
+
+def statements(*, scopes: set[bool], is_demo: bool, years: int, seal: Mapping[str, str] | None = None) -> list[str]:
     """All sentences of one report; `scopes`: whether each method lies within the accreditation."""
     accreditation = SOME_ACCREDITATION if True in scopes else NO_ACCREDITATION
     kept = f"The laboratory keeps the records behind this report for {years} years."
-    return [*([INVENTED] if is_demo else []), *STATEMENTS, accreditation, kept]
+    return [*([INVENTED] if is_demo else []), *STATEMENTS, seal_told(seal), accreditation, kept]
 
 
 def signed(value: Decimal | str) -> str:

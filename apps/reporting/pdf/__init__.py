@@ -1,5 +1,6 @@
-"""The report as a PDF, made from its frozen facts alone: the same facts give the same bytes."""
+"""The report as a PDF/A-3b, made from its frozen facts alone: the same facts give the same bytes."""
 
-from apps.reporting.pdf.document import build
+from apps.reporting.pdf.archive import check_archivable
+from apps.reporting.pdf.document import build, pages
 
-__all__ = ["build"]
+__all__ = ["build", "check_archivable", "pages"]

@@ -1,28 +1,23 @@
 """The whole report in the order of its reader: the answer first, then what it rests on."""
 
-from io import BytesIO
-
 from reportlab.platypus import Flowable
 
 from apps.core.ink import END, has_unprintable, register_faces, say
 from apps.reporting.facts import Facts
 from apps.reporting.pdf import annex, front
+from apps.reporting.pdf.archive import archived
 from apps.reporting.pdf.sheet import Sheets
 
 
 def build(facts: Facts) -> bytes:
-    """The PDF of a report. Set twice: the first time only counts the pages."""
+    """The file of a report, before it is sealed."""
+    return archived(pages(facts), facts)
+
+
+def pages(facts: Facts) -> bytes:
+    """Its sheets alone."""
     register_faces()
-    _, pages = _set(facts, 0)
-    content, _ = _set(facts, pages)
-    return content
-
-
-def _set(facts: Facts, total: int) -> tuple[bytes, int]:
-    file = BytesIO()
-    sheets = Sheets(file, facts, total)
-    sheets.build(_story(facts))
-    return file.getvalue(), sheets.page
+    return Sheets(facts).finish(_story(facts))
 
 
 def _story(facts: Facts) -> list[Flowable]:

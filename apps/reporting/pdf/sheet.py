@@ -1,24 +1,31 @@
 """The sheet of paper: size, frame, and what stands on every page."""
 
+from io import BytesIO
+
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 
 from apps.core.ink import BOLD, INK, MADDER, QUIET, SANS, THREAD, fitting, printable
 from apps.reporting.facts import Facts
 
 LEFT = RIGHT = 19 * mm
-TOP, BOTTOM = 21 * mm, 19 * mm
+TOP, BOTTOM, FOOT = 21 * mm, 19 * mm, 11 * mm
 WIDTH = A4[0] - LEFT - RIGHT
 
 
 class Sheets(BaseDocTemplate):
-    """A4 sheets that carry the report's number and "page x of y" each."""
+    """A4 sheets that carry the report's number and "page x of y" each.
 
-    def __init__(self, file, facts: Facts, total: int) -> None:
+    How many there are is known at the end: each sheet calls a piece of drawing by name, and those are drawn last.
+    """
+
+    _doSave = 0  # the library's own word: the pages are set, and the file is closed by `finish`
+
+    def __init__(self, facts: Facts) -> None:
         super().__init__(
-            file,
+            BytesIO(),
             pagesize=A4,
             leftMargin=LEFT,
             rightMargin=RIGHT,
@@ -32,7 +39,7 @@ class Sheets(BaseDocTemplate):
             initialFontName=SANS,
             lang="en-GB",
         )
-        self.facts, self.total = facts, total
+        self.facts = facts
         first = Frame(LEFT, BOTTOM, WIDTH, A4[1] - BOTTOM - 14 * mm, 0, 0, 0, 0, id="first")
         later = Frame(LEFT, BOTTOM, WIDTH, A4[1] - BOTTOM - TOP, 0, 0, 0, 0, id="later")
         self.addPageTemplates(
@@ -51,17 +58,27 @@ class Sheets(BaseDocTemplate):
         self._rule(canvas, y - 2.2 * mm)
 
     def _foot(self, canvas: Canvas, _: BaseDocTemplate) -> None:
-        y = 11 * mm
+        y = FOOT
         self._rule(canvas, y + 4 * mm)
         canvas.setFont(SANS, 8)
         canvas.setFillColor(QUIET)
         issued = f"Report {self.facts.number}, issued {self.facts.issued}"
         canvas.drawString(LEFT, y, issued)
-        canvas.setFillColor(INK)
-        canvas.setFont(BOLD, 8)
-        canvas.drawRightString(LEFT + WIDTH, y, f"page {canvas.getPageNumber()} of {self.total}")
+        canvas.doForm(f"page-{canvas.getPageNumber()}")
         if self.facts.is_demo:
             self._specimen(canvas)
+
+    def finish(self, story: list[Flowable]) -> bytes:
+        """Set the story, then what could not be known before; the whole file."""
+        self.build(story)
+        canvas = self.canv
+        for number in range(1, self.page + 1):
+            canvas.beginForm(f"page-{number}")
+            canvas.setFillColor(INK)
+            canvas.setFont(BOLD, 8)
+            canvas.drawRightString(LEFT + WIDTH, FOOT, f"page {number} of {self.page}")
+            canvas.endForm()
+        return canvas.getpdfdata()
 
     @staticmethod
     def _rule(canvas: Canvas, y: float) -> None:

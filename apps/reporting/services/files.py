@@ -9,7 +9,9 @@ from apps.intake.locks import lock_jobs
 from apps.reporting.facts.reader import Facts
 from apps.reporting.letters import tell_customer
 from apps.reporting.models import FileDue, Report, ReportFile
-from apps.reporting.pdf import build
+from apps.reporting.pdf import build, check_archivable
+from apps.reporting.seal.keys import NoSeal, the_seal
+from apps.reporting.seal.signing import sealed
 from apps.trail import services as trail
 
 log = logging.getLogger(__name__)
@@ -48,7 +50,7 @@ def _take(now: datetime) -> FileDue | None:
 
 def _make(due: FileDue, now: datetime) -> bool:
     try:
-        content = build(Facts.read(due.report.facts))
+        content = make_file(Facts.read(due.report.facts))
     except Exception as error:  # whatever one report does, the others are made
         log.exception("The file of report %s could not be made.", due.report.number)
         due.last_error = f"{type(error).__name__}: {error}"[:500]
@@ -56,6 +58,19 @@ def _make(due: FileDue, now: datetime) -> bool:
         due.save(update_fields=["last_error", "next_try_at"])
         return False
     return keep_file(report_id=due.report_id, content=content, now=now)
+
+
+def make_file(facts: Facts) -> bytes:
+    """The file of a report: set from its facts, held against the rules of PDF/A, sealed where the facts say so."""
+    content = build(facts)
+    check_archivable(content)
+    promised = facts.report.get("seal")
+    if not promised:
+        return content
+    seal = the_seal()
+    if seal is None or seal.fingerprint != promised["fingerprint"]:
+        raise NoSeal(f"The report names the seal {promised['fingerprint'][:16]}, which is not the one in use here.")
+    return sealed(content, seal, reason=facts.report["meaning"], place=facts.lab["name"])
 
 
 @transaction.atomic

@@ -32,6 +32,7 @@ class Command(BaseCommand):
         if not the_lab().is_demo:
             if User.objects.exists():
                 raise CommandError(f"{settings.DATA_DIR} holds a real lab's book; the demo leaves it alone.")
+            call_command("seal", name="Walkmühle Textile Laboratory (invented)", keep=True, verbosity=0)
             self.stdout.write("Writing the invented scenario ...")
             Scenario(clock.now()).write()
             Outgoing.objects.update(sent_at=clock.now())  # letters of the invented past go nowhere
