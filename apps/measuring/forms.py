@@ -1,5 +1,6 @@
 """What the bench types."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -9,8 +10,8 @@ from apps.intake.queries import CuttingWay
 from apps.intake.services import is_late
 from apps.measuring.models import Reading
 from apps.measuring.queries import Sheet
-from apps.measuring.services import Entry, SheetRefused
-from apps.methods.models import TestMethod
+from apps.measuring.services import Entry, GarmentMarks, SheetRefused
+from apps.methods.models import MeasuringPoint, TestMethod
 
 LONG = 300
 OFF = {"autocomplete": "off"}
@@ -84,6 +85,50 @@ class CutForm(DoneForm):
     def mark(self) -> str:
         """The mark of the plan as this page shows it."""
         return self.way.mark if self.way else ""
+
+
+PANELS = [(name, name) for name in ("front", "back", "left leg", "right leg", "left sleeve", "right sleeve")]
+
+
+class GarmentForm(CutForm):
+    """Where the garments of a request are marked; the points are those of the catalogue for this kind of garment."""
+
+    count = forms.IntegerField(label="Garments", min_value=1, max_value=12)
+    points = forms.TypedMultipleChoiceField(
+        label="Measuring points", coerce=int, required=False, widget=forms.CheckboxSelectMultiple
+    )
+    square = forms.TypedChoiceField(
+        label="Benchmark squares",
+        coerce=int,
+        choices=[("0", "none"), ("10", "10 in (254 mm)"), ("18", "18 in (457 mm)")],
+        required=False,
+        empty_value=0,
+        widget=forms.RadioSelect,
+    )
+    panels = forms.MultipleChoiceField(
+        label="On which panels", choices=PANELS, required=False, widget=forms.CheckboxSelectMultiple
+    )
+    near_edge = forms.CharField(
+        label="Nearer than one inch to an edge or seam, because",
+        max_length=LONG,
+        required=False,
+        help_text="Only where the panel leaves no room; the report prints it.",
+    )
+
+    def __init__(self, data: Any, points: Sequence[MeasuringPoint], **asked: Any) -> None:
+        super().__init__(data, **asked)
+        self.fields["points"].choices = [(point.pk, point.name) for point in points]
+        self.fields["points"].initial = [point.pk for point in points if point.confidence != "L"]
+        self.fields["square"].initial = "0"
+
+    @property
+    def chosen(self) -> set[str]:
+        return {str(value) for value in self["points"].value() or ()}
+
+    @property
+    def marks(self) -> GarmentMarks:
+        told = self.cleaned_data
+        return GarmentMarks(tuple(told["points"]), told["square"], tuple(told["panels"]), told["near_edge"])
 
 
 class SheetForm(DoneForm):

@@ -1,5 +1,6 @@
 """What the pages of this room print, made ready: templates neither reckon nor ask."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -11,10 +12,12 @@ from apps.calc.lengths import format_length
 from apps.core.drawing import Circle, Drawing, Line, Rect, Text, curve
 from apps.intake.models import Request
 from apps.measuring import told
-from apps.measuring.forms import SheetForm
+from apps.measuring.forms import GarmentForm, SheetForm
 from apps.measuring.models import Reading
+from apps.measuring.outlines import drawing_of
 from apps.measuring.queries import Sheet, stage_words
 from apps.measuring.results import DirectionResult, PairRow, RequestResult
+from apps.methods.models import MeasuringPoint
 
 
 def marks(order: Request) -> Drawing | None:
@@ -51,6 +54,16 @@ def marks(order: Request) -> Drawing | None:
 
 def _distance(order: Request) -> str:
     return f"{format_length(order.method.benchmark_mm, 'mm')} mm from mark to mark"
+
+
+def garment(points: Sequence[MeasuringPoint]) -> Drawing | None:
+    """Where a garment is measured, by number."""
+    return drawing_of(points)
+
+
+def points(found: Sequence[MeasuringPoint], form: GarmentForm) -> list[tuple[MeasuringPoint, bool]]:
+    """Each point with whether it is chosen."""
+    return [(point, str(point.pk) in form.chosen) for point in found]
 
 
 # A sheet
@@ -96,8 +109,16 @@ def of_sheet(sheet: Sheet, form: SheetForm, blind: bool) -> dict[str, Any]:
         "columns": range(1, max((len(line.cells) for block in blocks for line in block.lines), default=0) + 1),
         "so_far": [_so_far(sheet, group) for group in sheet.result.groups] if sheet.stage else [],
         "figures_later": blind and bool(sheet.due),
+        "garment_points": points_of(sheet.result),
         "template": sheet.stage == 0 and all(cell.pair.nominal_mm is not None for cell in sheet.cells),
     }
+
+
+def points_of(result: RequestResult) -> dict[str, Any]:
+    """The measuring points of the garments of a request, drawn and told; nothing for cloth."""
+    found = {row.pair.point_id: row.pair.point for row in result.rows if row.pair.point_id}
+    ordered = sorted(found.values(), key=lambda point: point.number)
+    return {"points": ordered, "drawing": drawing_of(ordered)} if ordered else {}
 
 
 def _cell(cell: Any, form: SheetForm) -> CellPage:
@@ -164,6 +185,8 @@ class FigurePage:
     uncertainty: str
     u: str
     derivation: list[str]
+    rests_on: str
+    of_minimum: str
     last: bool
 
 
@@ -192,9 +215,10 @@ def of_results(result: RequestResult) -> dict[str, Any]:
         "stages": stages,
         "stage_words": [stage_words(stage) for stage in stages],
         "washed_words": [stage_words(stage) for stage in result.stages],
-        "drawing": _curve(result) if result.curve else None,
-        "curve_rows": list(result.curve.items()),
-        "curve_table": [(stage, [dict(row).get(stage) for row in result.curve.values()]) for stage in result.stages],
+        "drawings": _curves(result),
+        "curve_table": [
+            (group, [dict(row).get(stage) for stage in result.stages]) for group, row in result.curve.items()
+        ],
         "by_specimen": _by_specimen(result),
         "by_pair": [_by_pair(row, stages) for row in result.rows],
         "superseded": [(row, stage_words(reading.stage), reading) for row in result.rows for reading in row.superseded],
@@ -211,13 +235,29 @@ def _figure(found: DirectionResult, result: RequestResult) -> FigurePage:
         uncertainty=told.uncertainty(found),
         u=told.size(found.u) if found.u is not None else "",
         derivation=told.derivation(found, request, result.tie),
+        rests_on=told.rests_on(found),
+        of_minimum=f"of {found.minimum} asked for",
         last=found.stage == request.cycles,
     )
 
 
-def _curve(result: RequestResult) -> Drawing:
-    named = _limit_lines(result.request)
-    return curve(result.curve, named)
+def _curves(result: RequestResult) -> list[tuple[str, Drawing]]:
+    """One drawing of length and width; of garments one a place, once there is more than a single point to it."""
+    if not result.curve:
+        return []
+    if set(result.curve) <= {"length", "width"}:
+        return [("", curve(result.curve, _limit_lines(result.request)))]
+    along = {found.direction: found.along for found in result.directions}
+    return [
+        (group, curve({"change": row}, _limits_of(result.request, along[group]), title=f"Change in percent, {group}"))
+        for group, row in result.curve.items()
+        if len(row) > 1
+    ]
+
+
+def _limits_of(request: Request, direction: str) -> list[tuple[str, Decimal]]:
+    named = zip(("lower limit", "upper limit"), request.limits(direction), strict=True)
+    return [(name, told.plain_limit(value)) for name, value in named if value is not None]
 
 
 def _limit_lines(request: Request) -> list[tuple[str, Decimal]]:
@@ -234,7 +274,8 @@ def _limit_lines(request: Request) -> list[tuple[str, Decimal]]:
 
 
 def _by_specimen(result: RequestResult) -> list[SpecimenPage]:
-    codes = dict.fromkeys(row.specimen.code for row in result.rows)
+    alone = all(row.pair.point_id for row in result.rows)  # each place has one pair: told by pair
+    codes = {} if alone else dict.fromkeys(row.specimen.code for row in result.rows)
     lines = []
     for code in codes:
         own = {row.group for row in result.rows if row.specimen.code == code}

@@ -64,7 +64,7 @@ class DirectionResult:
     """One direction after one cycle, or one place of garments: `direction` is its name, `along` length or width.
 
     `verdict` is None without limits, or when the rule allows none (`no_verdict`). `asked`: the pairs that were marked
-    for it and are still in the test; fewer may have been read.
+    for it and are still in the test; fewer may have been read. `minimum`: as many as the method asks for.
     """
 
     direction: str
@@ -82,6 +82,12 @@ class DirectionResult:
     rows: list[PairRow] = field(default_factory=list)
     along: str = ""
     asked: int = 0
+    minimum: int = 0
+
+    @property
+    def is_short(self) -> bool:
+        """It rests on fewer pairs than the method asks for."""
+        return self.summary.n_pairs < self.minimum
 
     @property
     def has_limits(self) -> bool:
@@ -214,6 +220,7 @@ def direction_result(request: Request, rows: list[PairRow], group: str, stage: i
         direction=group,
         along=along,
         asked=len(marked),
+        minimum=method.specimens * (1 if counted[0].pair.point_id else method.pairs_per_direction),
         stage=stage,
         summary=summary,
         reported=reported,

@@ -73,6 +73,23 @@ def uncertainty(result: DirectionResult) -> str:
     return f"u = {size(spread.u)}: {between} and {division}, combined as a root of squares. {outside}"
 
 
+def rests_on(result: DirectionResult) -> str:
+    """On how many pairs a figure rests; fewer than the method asks for is said."""
+    pairs = result.summary.n_pairs
+    text = f"It rests on {pairs} of {result.asked} marked pair{'' if result.asked == 1 else 's'}."
+    return f"{text} {fewer_pairs(result)}".strip()
+
+
+def fewer_pairs(result: DirectionResult) -> str:
+    """What is disclosed when pairs were lost, or specimens are missing; nothing otherwise."""
+    if not result.is_short:
+        return ""
+    return (
+        f"{result.direction.capitalize()} after cycle {result.stage} rests on {result.summary.n_pairs} pairs; "
+        f"the method asks for {result.minimum}."
+    )
+
+
 def verdict(result: DirectionResult, request: Request) -> str:
     """How the reported figure stands to its limits, and by which rule."""
     if not result.has_limits:

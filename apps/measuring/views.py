@@ -17,7 +17,7 @@ from apps.core.errors import Refusal
 from apps.intake.models import Request, Sample
 from apps.intake.queries import plan_of
 from apps.measuring import pages, queries, services
-from apps.measuring.forms import CorrectionForm, CutForm, LostMarkForm, SheetForm
+from apps.measuring.forms import CorrectionForm, CutForm, GarmentForm, LostMarkForm, SheetForm
 from apps.measuring.models import Reading
 
 WRITERS = {Role.BENCH, Role.MANAGER}
@@ -39,9 +39,11 @@ def bench(request: HttpRequest) -> HttpResponse:
 def cut(request: HttpRequest, code: str, ordinal: int) -> HttpResponse:
     """Cut and mark: how many, which codes go on the cloth, how the marks are made; then on to the readings."""
     order = request_of(sample_of(request, code), str(ordinal))
+    garment = queries.garment(order, request.POST.get("garment") or request.GET.get("garment", ""))
     plan = plan_of(order.sample)
     way = plan.way(order.pk) if plan.is_drawn else None
-    form = CutForm(sent(request), method=order.method, way=way)
+    asked = {"method": order.method, "way": way}
+    form = GarmentForm(sent(request), garment.points, **asked) if garment else CutForm(sent(request), **asked)
     if form.is_valid():
         try:
             mark(request, order, form)
@@ -49,21 +51,22 @@ def cut(request: HttpRequest, code: str, ordinal: int) -> HttpResponse:
             form.put_beside(refusal)
         else:
             return redirect(sheet_address(order, 0))
-    context = {"order": order, "form": form, "cutting": queries.cutting(order, plan), "drawing": pages.marks(order)}
+    context = {"order": order, "form": form, "cutting": queries.cutting(order, plan), "garment": garment}
     context |= {"plan": plan, "way": way, "plan_drawing": plan.drawing()}
-    context["garment"] = order.method.specimen_side_mm is None
+    context["drawing"] = pages.garment(garment.points) if garment else pages.marks(order)
+    context["marking_points"] = pages.points(garment.points, form) if garment else []
     return render(request, "measuring/cut.html", context, status=422 if form.is_bound else 200)
 
 
 def mark(request: HttpRequest, order: Request, form: CutForm) -> None:
     who = {"by": request.user, "at": when(form), "key": posted_key(request)}
-    late = form.cleaned_data["late_reason"]
+    who |= {"late_reason": form.cleaned_data["late_reason"]}
+    who |= {"garment": form.marks if isinstance(form, GarmentForm) else None}
     if order.specimens.filter(stage="cut").exists():
-        pairs = services.mark_specimens(request_id=order.pk, late_reason=late, **who)
+        pairs = services.mark_specimens(request_id=order.pk, **who)
     else:
         typed = {name: form.cleaned_data[name] for name in ("count", "fewer_reason", "outside_reason")}
-        shown = form.cleaned_data["plan"]
-        pairs = services.cut_and_mark(request_id=order.pk, **typed, shown=shown, late_reason=late, **who)
+        pairs = services.cut_and_mark(request_id=order.pk, **typed, shown=form.cleaned_data["plan"], **who)
     names = dict.fromkeys(pair.specimen.short_code for pair in pairs)
     done = "marked" if order.method.specimen_side_mm is None else "cut and marked"
     messages.success(request, f"{', '.join(names)} {done}. Read the original distances now.")

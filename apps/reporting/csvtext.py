@@ -11,7 +11,7 @@ COLUMNS = (
     *("report", "row", "sample", "request", "method", "specimen", "direction", "pair", "cycle"),
     *("reported_percent", "change_percent", "standard_uncertainty_percent", "lower_limit_percent"),
     *("upper_limit_percent", "verdict", "specimens", "pairs"),
-    *("read", "unit", "mm", "read_by", "read_at", "in_force", "remark"),
+    *("read", "unit", "mm", "read_by", "read_at", "in_force", "remark", "place"),
 )
 # A spreadsheet takes a text that begins so for a formula, the wide forms of some scripts too.
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -60,6 +60,7 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
                     "specimen": specimen["code"],
                     "direction": pair["direction"],
                     "pair": pair["number"],
+                    "place": pair["place"],
                 }
                 for reading in pair["readings"]:
                     remark = f"specimen set aside: {specimen['set_aside']}" if specimen["set_aside"] else ""
@@ -71,7 +72,8 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
 def _result(result: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "row": "result",
-        "direction": result["direction"],
+        "direction": result.get("along") or result["direction"],
+        "place": result["direction"] if result.get("along") not in (None, "", result["direction"]) else "",
         "cycle": result["stage"],
         "reported_percent": _figure(result["reported"]),
         "change_percent": _figure(result["change"]),

@@ -15,6 +15,7 @@ from apps.intake.services import JobDetails, SampleDetails, receive_job, send_ba
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.queries import bench_list
 from apps.measuring.services import correct_reading
+from apps.methods.queries import points_for
 from tests.cast import (
     NOON,
     LabTestCase,
@@ -132,8 +133,10 @@ class CutPageTests(LabTestCase):
         for words in ("cut and", "Cut ", "yarns share", "blade"):
             self.assertNotContains(page, words)
         self.assertContains(page, "pins, needles, batteries")
-        answer = self.client.post(address, {"count": "3"}, follow=True)
+        points = list(points_for("top").values_list("pk", flat=True)[2:4])
+        answer = self.client.post(address, {"count": "3", "garment": "top", "points": points}, follow=True)
         self.assertContains(answer, "A1, A2, A3 marked.")
+        self.assertContains(answer, "Where the points lie")
 
     def test_a_second_tap_makes_no_more(self):
         key = str(uuid4())

@@ -202,6 +202,7 @@ def _request(letter: str, ordinal: int, stages: tuple[int, ...], limits: tuple, 
             for cycle in range(1, max(stages) + 1)
         ],
         "results": results,
+        "points": [],
         "curve": {
             direction: [[r["stage"], r["reported"]] for r in results if r["direction"] == direction]
             for direction in ("length", "width")
@@ -265,6 +266,9 @@ def _pair(direction: str, pair: int, number: int, stages: tuple[int, ...], unit:
         "direction": direction,
         "number": pair,
         "place": "",
+        "group": direction,
+        "point": None,
+        "side": "",
         "nominal_mm": "250.0",
         "lost": None,
         "readings": [_reading(stage, value, lengths[0], unit) for stage, value in lengths.items()],
@@ -313,6 +317,9 @@ def _result(pieces: list, direction: str, stage: int, lower: Decimal | None, upp
         }
     return {
         "direction": direction,
+        "along": direction,
+        "asked": len(pairs),
+        "fewer_pairs": "",
         "stage": stage,
         "change": f"{summary.change:f}",
         "reported": f"{reported:f}",

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from apps.intake.models import Request, Specimen
 from apps.intake.queries import SamplePlan
 from apps.measuring.models import Reading
-from apps.methods.queries import Standing, standing
+from apps.methods.models import MeasuringPoint
+from apps.methods.queries import Standing, points_for, standing
 
 # Figures of the catalogue that are looked for at the cutting table.
 AT_THE_TABLE = (
@@ -41,6 +42,24 @@ def cutting(order: Request, plan: SamplePlan) -> Cutting:
         marked=[specimen for specimen in specimens if specimen.stage != Specimen.Stage.CUT],
         figures=[figure for figure in figures if figure.is_known],
     )
+
+
+@dataclass(frozen=True)
+class Garment:
+    """A kind of garment with its measuring points, and the other kinds there are."""
+
+    kind: str
+    points: Sequence[MeasuringPoint]
+    kinds: Sequence[tuple[str, str]]
+
+
+def garment(order: Request, kind: str) -> Garment | None:
+    """Where a garment of this kind is measured; of the first kind where it is not known. None for cloth."""
+    if order.method.applies_to != "garment":
+        return None
+    kinds = MeasuringPoint.Garment.choices
+    kind = kind if kind in MeasuringPoint.Garment.values else kinds[0][0]
+    return Garment(kind, list(points_for(kind)), kinds)
 
 
 def conditioning(order: Request) -> list[Standing]:

@@ -38,7 +38,8 @@ def _rows_of(requests: list[Request]) -> tuple[dict, dict, dict]:
     for specimen in Specimen.objects.filter(request__in=requests).order_by("number"):
         by_request[specimen.request_id].append(specimen)
     specimens = {specimen.pk: specimen for rows in by_request.values() for specimen in rows}
-    for pair in BenchmarkPair.objects.filter(specimen__request__in=requests).order_by("direction", "number"):
+    marked = BenchmarkPair.objects.filter(specimen__request__in=requests).select_related("point")
+    for pair in marked.order_by("direction", "number"):
         pair.specimen = specimens[pair.specimen_id]
         by_specimen[pair.specimen_id].append(pair)
     pairs = {pair.pk: pair for rows in by_specimen.values() for pair in rows}

@@ -1,10 +1,11 @@
 """What the bench does: mark, read, put right. Other rooms import from here."""
 
 from apps.measuring.services.entry import Entry, SheetRefused, correct_reading, enter_reading, enter_readings
-from apps.measuring.services.marking import cut_and_mark, lose_mark, mark_specimens
+from apps.measuring.services.marking import GarmentMarks, cut_and_mark, lose_mark, mark_specimens
 
 __all__ = [
     "Entry",
+    "GarmentMarks",
     "SheetRefused",
     "correct_reading",
     "cut_and_mark",

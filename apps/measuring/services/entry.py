@@ -279,10 +279,19 @@ def _odd_values(sheet: _Sheet) -> dict[int, str]:
 def _look(sheet: _Sheet, pair_id: int, mm: Decimal) -> Looked | None:
     """None when there is nothing to hold it against: the original's mark was lost, or a garment is as it is."""
     pair, original = sheet.pairs[pair_id], sheet.original(pair_id)
-    against = original.mm if sheet.stage and original else None if sheet.stage else pair.nominal_mm
-    if against is None:
-        return None
-    return Looked(pair_id, pair.group, mm, against, is_original=sheet.stage == 0)
+    if sheet.stage:
+        return Looked(pair_id, pair.group, mm, original.mm, is_original=False) if original else None
+    if pair.nominal_mm is not None:
+        return Looked(pair_id, pair.group, mm, pair.nominal_mm, is_original=True)
+    other = _on_another_garment(sheet, pair)
+    return Looked(pair_id, pair.group, mm, other, is_original=True, word="on another garment") if other else None
+
+
+def _on_another_garment(sheet: _Sheet, pair: BenchmarkPair) -> Decimal | None:
+    """The same place of another garment of the request: what stands, else what is typed with it."""
+    places = (other for other in sheet.pairs.values() if other.group == pair.group and other.pk != pair.pk)
+    values = [value.mm for other in places if (value := sheet.standing.get((other.pk, 0)) or sheet.fresh.get(other.pk))]
+    return values[0] if values else None
 
 
 def _check_second_look(odd: dict[int, str], confirmed: bool, remark: str) -> None:

@@ -19,13 +19,15 @@ WORDS = {"mm": "millimetres", "cm": "centimetres", "in": "inches"}
 
 @dataclass(frozen=True)
 class Looked:
-    """A value with what it is held against: the marked distance before washing, the original reading after."""
+    """A value with what it is held against: before washing the marked distance, or where a garment has none the same
+    place of another garment; after it the original reading."""
 
     key: int
     group: str
     mm: Decimal
     against: Decimal
     is_original: bool
+    word: str = "marked"
 
     @property
     def ratio(self) -> Decimal:
@@ -44,7 +46,7 @@ def second_looks(typed: list[Looked], there: list[Looked], unit: str) -> dict[in
 
 def _odd(value: Looked, siblings: list[Decimal], unit: str) -> str:
     bound = FROM_NOMINAL if value.is_original else FROM_ORIGINAL
-    against = f"{format_length(value.against, 'mm')} mm {'marked' if value.is_original else 'before washing'}"
+    against = f"{format_length(value.against, 'mm')} mm {value.word if value.is_original else 'before washing'}"
     if abs(value.ratio - 1) > bound:
         return f"{format_length(value.mm, 'mm')} mm is far from the {against}.{_another_unit(value, unit)}"
     if _is_apart(value.ratio, siblings):

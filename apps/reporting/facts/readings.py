@@ -8,6 +8,8 @@ from typing import Any
 from apps.intake.models import CutPlan, Request, Specimen
 from apps.intake.queries import PATTERNS
 from apps.measuring.models import BenchmarkPair, Reading
+from apps.measuring.queries import fewer_pairs
+from apps.methods.models import MeasuringPoint
 from apps.reporting.facts.record import People, local
 
 
@@ -28,7 +30,7 @@ class Specimens:
     @classmethod
     def of(cls, requests: Sequence[Request]) -> "Specimens":
         readings = Reading.objects.filter(pair__specimen__request__in=requests)
-        pairs = BenchmarkPair.objects.filter(specimen__request__in=requests).select_related("lost_by")
+        pairs = BenchmarkPair.objects.filter(specimen__request__in=requests).select_related("lost_by", "point")
         return cls(
             list(Specimen.objects.filter(request__in=requests).select_related("spot").order_by("number")),
             list(pairs.order_by("direction", "number")),
@@ -90,6 +92,9 @@ class Specimens:
             "direction": pair.direction,
             "number": pair.number,
             "place": pair.place,
+            "group": pair.group,
+            "point": pair.point.number if pair.point else None,
+            "side": pair.side,
             "nominal_mm": pair.nominal_mm,
             "lost": {
                 "from_stage": pair.lost_stage,
@@ -131,6 +136,7 @@ def _reading(reading: Reading, row: Any) -> dict[str, Any]:
 def frozen_results(result: Any) -> dict[str, Any]:
     return {
         "results": [_direction(direction) for direction in result.directions],
+        "points": [_point(point) for point in _points(result)],
         "curve": {
             direction: [[stage, change] for stage, change in points] for direction, points in result.curve.items()
         },
@@ -140,10 +146,30 @@ def frozen_results(result: Any) -> dict[str, Any]:
     }
 
 
+def _points(result: Any) -> list[MeasuringPoint]:
+    """Where the garments of a request are measured, each point once."""
+    found = {row.pair.point_id: row.pair.point for row in result.rows if row.pair.point}
+    return sorted(found.values(), key=lambda point: point.number)
+
+
+def _point(point: MeasuringPoint) -> dict[str, Any]:
+    return {
+        "number": point.number,
+        "garment": point.get_garment_display(),
+        "name": point.name,
+        "direction": point.direction,
+        "left_and_right": point.left_and_right,
+        "sentence": point.sentence,
+    }
+
+
 def _direction(found: Any) -> dict[str, Any]:
     verdict = found.verdict
     return {
         "direction": found.direction,
+        "along": found.along,
+        "asked": found.asked,
+        "fewer_pairs": fewer_pairs(found),
         "stage": found.stage,
         "change": found.summary.change,
         "reported": found.reported,

@@ -29,6 +29,15 @@ from apps.reporting.facts.told import (
 STAGES_A_TABLE = 4
 
 
+def _name(pair: Mapping[str, Any]) -> str:
+    """What a pair is called: length 2; at a measuring point its place alone."""
+    if pair.get("point"):
+        return pair["place"]
+    if pair["place"] and pair.get("group") == pair["place"]:
+        return f"{pair['place']} {pair['number']}"
+    return f"{pair['direction']} {pair['number']}" + (f" ({pair['place']})" if pair["place"] else "")
+
+
 class RequestFacts:
     """One request of a report with its results, readings and record."""
 
@@ -69,7 +78,9 @@ class RequestFacts:
             sd=significant(result["sd"]),
             specimens=result["specimens"],
             pairs=result["pairs"],
-            note=" ".join(part for part in (result["no_verdict"], result["warning"]) if part),
+            note=" ".join(
+                part for part in (result["no_verdict"], result["warning"], result.get("fewer_pairs")) if part
+            ),
             is_final=result["stage"] == self.cycles,
             per_specimen=[
                 (self.short_of(code), format_change(Decimal(change))) for code, change in result["per_specimen"].items()
@@ -113,8 +124,8 @@ class RequestFacts:
             direction: [(stage, Decimal(change)) for stage, change in row]
             for direction, row in sorted(self.data["curve"].items())
         }
-        if len(self.measured_after) < 2 or not points:
-            return None
+        if len(self.measured_after) < 2 or not points or self.points:
+            return None  # of garments each place has its own change: the table tells it better
         limits: dict[tuple[str, str], list[str]] = {}
         for direction, bounds in sorted(self.data["limits"].items()):
             for end in ("lower", "upper"):
@@ -162,10 +173,9 @@ class RequestFacts:
         lines = []
         for pair in specimen["pairs"]:
             readings = {reading["stage"]: reading for reading in pair["readings"]}
-            name = f"{pair['direction']} {pair['number']}" + (f" ({pair['place']})" if pair["place"] else "")
             lines.append(
                 PairLine(
-                    name=name,
+                    name=_name(pair),
                     cells=[self._cell(readings.get(stage), pair, stage) for stage in stages],
                     changes=[self._change(readings.get(stage)) for stage in stages[1:]],
                 )
@@ -176,7 +186,7 @@ class RequestFacts:
         }
         told = [
             (direction, [self._shown(results.get((direction, stage))) for stage in stages[1:]])
-            for direction in dict.fromkeys(pair["direction"] for pair in specimen["pairs"])
+            for direction in self._together(specimen)
         ]
         return SpecimenTable(
             specimen["short"],
@@ -186,6 +196,27 @@ class RequestFacts:
             lines,
             [] if specimen["set_aside"] else told,
         )
+
+    @staticmethod
+    def _together(specimen: Mapping[str, Any]) -> list[str]:
+        """What a specimen has a change of its own for: where more than one pair makes it up."""
+        groups = [pair.get("group", pair["direction"]) for pair in specimen["pairs"]]
+        alone = {pair["group"] for pair in specimen["pairs"] if pair.get("point")}
+        return [group for group in dict.fromkeys(groups) if group not in alone]
+
+    @property
+    def points(self) -> list[Mapping[str, Any]]:
+        """Where the garments were measured; nothing for cloth."""
+        return self.data.get("points", [])
+
+    @property
+    def points_told(self) -> str:
+        told = [
+            f"{point['number']} {point['name']}{', left and right' if point['left_and_right'] else ''}"
+            f" ({point['direction']}): {point['sentence']}"
+            for point in self.points
+        ]
+        return "\n".join(told)
 
     @staticmethod
     def _cell(reading: Mapping[str, Any] | None, pair: Mapping[str, Any], stage: int) -> Cell:
@@ -210,7 +241,7 @@ class RequestFacts:
         """Readings that were put right, with why."""
         return [
             Superseded(
-                where=f"{specimen['short']} {pair['direction']} {pair['number']}, {stage_told(reading['stage'])}",
+                where=f"{specimen['short']} {_name(pair)}, {stage_told(reading['stage'])}",
                 text=percent_read(reading["text"])
                 if reading["unit"] == "pct"
                 else f"{reading['text']} {reading['unit']}",
@@ -228,7 +259,7 @@ class RequestFacts:
     def lost(self) -> list[str]:
         """Marks that could no longer be read."""
         return [
-            f"{specimen['short']} {pair['direction']} {pair['number']}: no reading from "
+            f"{specimen['short']} {_name(pair)}: no reading from "
             f"{stage_told(pair['lost']['from_stage'])} on, {pair['lost']['reason']}"
             for specimen in self.data["specimens"]
             for pair in specimen["pairs"]

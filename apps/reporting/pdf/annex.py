@@ -70,6 +70,8 @@ def method_rows(request: RequestFacts, claims_scope: bool) -> list[tuple[str, st
     scope = ("within the scope" if method["in_scope"] else "outside the scope") if claims_scope else ""
     side = tidy(method["specimen_side_mm"], "mm")
     marks = f"{method['pairs_per_direction']} pairs in each direction, {tidy(method['benchmark_mm'], 'mm')} apart"
+    if request.points:
+        marks = "at the measuring points"
     bath = f"{tidy(procedure['wash_temp_c'])} ± {tidy(procedure['wash_temp_tolerance_c'])} °C"
     load = f"{tidy(procedure['load_mass_g'])} ± {tidy(procedure['load_tolerance_g'])} g"
     return [
@@ -78,6 +80,7 @@ def method_rows(request: RequestFacts, claims_scope: bool) -> list[tuple[str, st
         ("Specimens", f"{method['specimens']} asked for, " + (f"{side} square" if side else "each a whole garment")),
         ("Fewer specimens", data["fewer_reason"]),
         ("Marks", f"{marks}, read to {request.read_to} or finer"),
+        ("Measuring points", request.points_told),
         ("Conditioning", NOT_RECORDED),
         ("Result", f"{method['averaging_told']}; reported to the nearest {tidy(method['rounding_step'])} %"),
         ("Washing", f"{procedure['name']}, {procedure['title']} ({procedure['source']})"),
