@@ -9,6 +9,7 @@ from apps.accounts.models import User
 from apps.core.errors import Refusal
 from apps.intake.models import Request, SendBack
 from apps.reporting.queries.approvals import Review, Reviewed
+from apps.reporting.queries.verifying import LARGEST
 
 OPENINGS_TOLD = [
     (Request.OpenedFor.JOB_DETAILS, "job details: customer's reference, contact, description of the items"),
@@ -164,3 +165,41 @@ class GrantForm(forms.Form):
 
 class EndForm(forms.Form):
     reason = reason_field("Why no longer", most=300, missing="Say why; it is kept.")
+
+
+class FileForm(forms.Form):
+    error_title = "Not looked at"
+
+    file = forms.FileField(
+        label="The report's PDF",
+        help_text="Choose it, or drop it here. It is looked at and not kept.",
+        widget=forms.FileInput(attrs={"accept": "application/pdf,.pdf"}),
+        error_messages={
+            "required": "Choose the report's PDF.",
+            "empty": "This file is empty.",
+            "invalid": "Choose the report's PDF.",
+            "missing": "Choose the report's PDF.",
+        },
+    )
+
+    def clean_file(self) -> Any:
+        if self.cleaned_data["file"].size > LARGEST:
+            raise forms.ValidationError("This file is larger than any report of ours.", code="too_large")
+        return self.cleaned_data["file"]
+
+
+class CodeForm(forms.Form):
+    error_title = "Not looked at"
+
+    number = forms.CharField(
+        label="Report number",
+        max_length=20,
+        help_text="On every page, such as 26-00147N-01.",
+        error_messages={"required": "Type the report's number.", "max_length": "A report number is shorter."},
+    )
+    code = forms.CharField(
+        label="Verification code",
+        max_length=40,
+        help_text="On the first page.",
+        error_messages={"required": "Type the code of the first page.", "max_length": "The code is shorter."},
+    )

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apps.reporting.views import amending, approvals, reports, signatories
+from apps.reporting.views import amending, approvals, reports, signatories, verifying
 
 app_name = "reporting"
 
@@ -18,6 +18,8 @@ urlpatterns = [
     path("reports/<slug:number>/amend/", amending.amend, name="amend"),
     path("reports/<slug:number>/close-amendment/", amending.close, name="close_amendment"),
     path("reports/<slug:number>/withdraw/", amending.withdraw, name="withdraw"),
+    # verify/
+    path("verify/", verifying.verify, name="verify"),
     # signatories/
     path("signatories/", signatories.signatories, name="signatories"),
     path("signatories/<int:method_id>/grant/", signatories.grant, name="grant"),

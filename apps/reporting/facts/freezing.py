@@ -16,6 +16,7 @@ from django.utils import timezone
 from apps.accounts.models import Lab, Role, User
 from apps.accounts.queries import the_lab
 from apps.core.jsontext import plain
+from apps.core.links import whole
 from apps.intake.models import Deviation, Job, Request, Sample
 from apps.laundering.models import LoadPiece
 from apps.laundering.queries import cycle_record
@@ -168,7 +169,7 @@ def _report(requests: list[Request], job: Job, approval: Approval | None, specim
         },
         "meaning": wording.MEANING,
         "seal": keys.told(),
-        "verify_at": f"{settings.ADDRESS}/verify/?number={approval.number}&code={approval.verification_code}",
+        "verify_at": f"{whole('reporting:verify')}?number={approval.number}&code={approval.verification_code}",
         "chain": {"stream": job.stream, "seq": approval.chain_seq, "hash": approval.chain_hash},
     }
 

@@ -4,10 +4,13 @@ from apps.reporting.queries.approvals import Review, on_the_desk, read_by, ready
 from apps.reporting.queries.readiness import obstacles
 from apps.reporting.queries.reports import Issued, issued_on, pdf_bytes, reported, reports
 from apps.reporting.queries.signatories import lacking, managers, signatories
+from apps.reporting.queries.verifying import by_code, by_file
 
 __all__ = [
     "Issued",
     "Review",
+    "by_code",
+    "by_file",
     "issued_on",
     "lacking",
     "managers",

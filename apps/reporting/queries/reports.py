@@ -16,16 +16,18 @@ WORDS = {"issued": "in force", "amending": "being amended", "superseded": "super
 
 
 def reports(user: User) -> QuerySet[Report]:
-    """The reports that this person may see, each with the SHA-256 of its PDF (`pdf`, none while it is being made),
-    whether the PDF of the revision that replaces it is there (`successor_there`), and since when an amendment of it is
-    open (`being_amended`)."""
+    """The reports that this person may see, as they stand."""
+    return as_they_stand(Report.objects.visible_to(user))
+
+
+def as_they_stand(rows: QuerySet[Report]) -> QuerySet[Report]:
+    """Each with the SHA-256 of its PDF (`pdf`, none while it is being made), whether the PDF of the revision that
+    replaces it is there (`successor_there`), and since when an amendment of it is open (`being_amended`)."""
     pdf = ReportFile.objects.filter(report=OuterRef("pk"), kind=ReportFile.Kind.PDF).values("blob_id")[:1]
     later = ReportFile.objects.filter(report__replaces=OuterRef("pk"), kind=ReportFile.Kind.PDF)
     amended = Amendment.objects.still_open().filter(report=OuterRef("pk")).values("at")[:1]
-    seen = Report.objects.visible_to(user).annotate(
-        pdf=Subquery(pdf), successor_there=Exists(later), being_amended=Subquery(amended)
-    )
-    return seen.select_related("job", "replaced_by", "withdrawal")
+    told = rows.annotate(pdf=Subquery(pdf), successor_there=Exists(later), being_amended=Subquery(amended))
+    return told.select_related("job", "replaced_by", "withdrawal")
 
 
 def pdf_bytes(report: Report) -> bytes | None:
