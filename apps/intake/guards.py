@@ -2,6 +2,7 @@
 
 from apps.intake.locks import SENTENCE, frozen_with_request
 from apps.intake.models import (
+    Announcement,
     ContractReview,
     CutPlan,
     Deviation,
@@ -36,6 +37,12 @@ OF_SPOT = "= (SELECT s.request_id FROM intake_specimen s WHERE s.id = {row}.spec
 EVERY_OPENING = tuple(Request.OpenedFor.values)
 
 GUARDS = [
+    *never_deleted(Announcement, sentence=STAYS),
+    write_once(
+        Announcement,
+        *("customer_id", "by_id", "at", "purchase_order", "expected_on", "remark", "samples", "test"),
+        sentence=STAYS,
+    ),
     *never_deleted(Job, sentence=STAYS),
     write_once(Job, "number", sentence=STAYS),
     *frozen_with_request("intake_job", OF_JOB, opened_for=("job_details",), columns=JOB_PRINTED, inserts=False)[:1],

@@ -1,6 +1,6 @@
 from django.urls import path, register_converter
 
-from apps.intake.views import cutting, desk, printing, samples, ways
+from apps.intake.views import announcing, cutting, desk, printing, samples, ways
 
 
 class CodeConverter:
@@ -23,6 +23,9 @@ urlpatterns = [
     # receiving/
     path("receiving/", desk.receiving, name="receiving"),
     path("receiving/new/", desk.receive, name="receive"),
+    # my/
+    path("my/announce/", announcing.announce, name="announce"),
+    path("my/announced/<int:announcement_id>/withdraw/", announcing.withdraw, name="withdraw_announcement"),
     # jobs/
     path("jobs/<intake_code:number>/acknowledgement/", desk.acknowledgement, name="acknowledgement"),
     path("jobs/<intake_code:number>/correct/", desk.correct_job, name="correct_job"),

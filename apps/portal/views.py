@@ -8,6 +8,7 @@ from django.views.decorators.http import require_POST, require_safe
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
+from apps.intake.queries import announced
 from apps.portal import bundle as bundles
 from apps.portal import queries
 
@@ -29,6 +30,7 @@ def jobs(request: HttpRequest) -> HttpResponse:
     page = _page(request, queries.found(request.user, part=part, only_open=show == "open"))
     rows = queries.seen_by(request.user, page.object_list)
     context = {"page": page, "rows": rows, "q": part, "show": show}
+    context["announced"] = Paginator(announced(request.user), PER_PAGE).get_page(1)
     context["any_job"] = bool(rows) or queries.own_jobs(request.user).exists()
     return render(request, "portal/jobs.html", context)
 

@@ -90,8 +90,10 @@ class Percent(forms.CharField):
 class Cycles(forms.CharField):
     """Cycle numbers such as "1,3", in any order, each once."""
 
-    def clean(self, value: Any) -> tuple[int, ...]:
+    def clean(self, value: Any) -> tuple[int, ...] | None:
         text = super().clean(value)
+        if not text:
+            return None
         parts = [part for part in re.split(r"[,;\s]+", text) if part]
         if not parts or not all(re.fullmatch(r"[0-9]{1,3}", part) for part in parts):
             raise ValidationError("Cycle numbers with commas between, such as 1,3.")
@@ -107,6 +109,8 @@ class Count(forms.CharField):
 
     def clean(self, value: Any) -> int | None:
         text = super().clean(value)
+        if not text:
+            return None
         if not re.fullmatch(r"[0-9]{1,4}", text):
             raise ValidationError("A whole number such as 3.")
         return int(text)

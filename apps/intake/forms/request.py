@@ -90,13 +90,13 @@ class RequestFields(forms.Form):
             self.fields[name].choices = _choices(rows.values(), lambda row: family(row), words)
 
     def clean_method(self) -> TestMethod:
-        return self.catalogue.methods[self.cleaned_data["method"]]
+        return self.catalogue.methods.get(self.cleaned_data["method"])
 
     def clean_procedure(self) -> LaunderingProcedure:
-        return self.catalogue.procedures[self.cleaned_data["procedure"]]
+        return self.catalogue.procedures.get(self.cleaned_data["procedure"])
 
     def clean_drying(self) -> DryingProcedure:
-        return self.catalogue.dryings[self.cleaned_data["drying"]]
+        return self.catalogue.dryings.get(self.cleaned_data["drying"])
 
     def clean(self) -> dict[str, Any]:
         self._check_choice_of_limits()

@@ -1,5 +1,6 @@
 """What came in, how it is to be tested, and where its specimens were cut."""
 
+from apps.intake.models.announced import Announcement
 from apps.intake.models.cutting import CutPlan, Spot
 from apps.intake.models.rows import (
     BelongsToJob,
@@ -15,6 +16,7 @@ from apps.intake.models.rows import (
 )
 
 __all__ = [
+    "Announcement",
     "BelongsToJob",
     "ContractReview",
     "CutPlan",

@@ -1,5 +1,6 @@
 """What the front desk, the cutting table and other rooms see of what came in."""
 
+from apps.intake.queries.announced import announced
 from apps.intake.queries.cutting import (
     AT_THE_CUTTER,
     PATTERNS,
@@ -42,6 +43,7 @@ __all__ = [
     "SamplePlan",
     "Way",
     "WayShown",
+    "announced",
     "catalogue",
     "cautions",
     "customer_names",

@@ -1,5 +1,6 @@
 """What may happen to jobs, samples, requests and specimens. Other rooms import from here."""
 
+from apps.intake.services.announcing import Announced, announce, withdraw_announcement
 from apps.intake.services.corrections import change_request, correct_job, correct_sample, move_sample, review_request
 from apps.intake.services.details import (
     JobDetails,
@@ -23,6 +24,7 @@ from apps.intake.services.receiving import add_request, add_sample, receive_job
 from apps.intake.services.specimens import advance, cut_specimens, set_aside
 
 __all__ = [
+    "Announced",
     "JobDetails",
     "NewCustomer",
     "RequestDetails",
@@ -31,6 +33,7 @@ __all__ = [
     "add_request",
     "add_sample",
     "advance",
+    "announce",
     "answer_send_back",
     "change_request",
     "correct_job",
@@ -48,4 +51,5 @@ __all__ = [
     "send_back",
     "set_aside",
     "tell_delays",
+    "withdraw_announcement",
 ]

@@ -14,6 +14,7 @@ from apps.core.errors import Refusal
 from apps.intake.columns import sample_letter
 from apps.intake.locks import lock_jobs, lock_sample
 from apps.intake.models import ContractReview, Job, JobSerial, Request, Sample, SamplePlace
+from apps.intake.services.announcing import arrived, lock_announcement
 from apps.intake.services.details import (
     JOB_COLUMNS,
     SAMPLE_COLUMNS,
@@ -43,10 +44,12 @@ def receive_job(
     at: datetime,
     key: uuid.UUID | None = None,
     earliest_on: date | None = None,
+    announcement_id: int | None = None,
 ) -> Job:
     """A job is logged with all its samples and how each is to be tested; it gets its number for good.
 
     `earliest_on`: the earliest possible finish that the desk saw, kept beside the date that was promised.
+    `announcement_id`: what the customer had said beforehand of this parcel.
     """
     payload = [facts_of(job), [facts_of(sample) for sample in samples]]
     # The year's serial is the lock of this act: a job that does not exist yet has no row to hold.
@@ -55,6 +58,7 @@ def receive_job(
         return Job.objects.get(number=done.facts["number"])
     if not samples:
         raise Refusal("A job has at least one sample. Add what came in.", code="no_sample")
+    announced = lock_announcement(announcement_id) if announcement_id else None
     check_job(job)
     if isinstance(job.customer, NewCustomer):
         job = replace(job, customer=_new_customer(job.customer, by=by, at=at))
@@ -63,6 +67,9 @@ def receive_job(
     lock_jobs([row.pk])
     letters = [_add_sample(row, sample, by=by, at=at).letter for sample in samples]
     facts = {"number": row.number, **facts_of(job), "samples": letters, "earliest_finish": earliest_on}
+    if announced:
+        arrived(announced, row)
+        facts["announcement"] = announced.pk
     trail.record(stream=row.stream, kind="job.received", by=by, at=at, facts=facts, key=key, payload=payload)
     tell_received(row, letters, at=at)
     return row

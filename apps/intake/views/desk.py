@@ -14,8 +14,8 @@ from apps.calc.errors import CalcError
 from apps.core import clock
 from apps.core.errors import Refusal
 from apps.intake import queries, services
-from apps.intake.forms import FilterForm, JobCorrection, Sheet, with_answers
-from apps.intake.models import Job, SendBack
+from apps.intake.forms import FilterForm, JobCorrection, Sheet, sheet_data, with_answers
+from apps.intake.models import Announcement, Job, SendBack
 from apps.intake.views.acting import NOT_SAVED, corrected, get_or_post, key, may_write, posted
 
 PER_PAGE = 50
@@ -33,6 +33,7 @@ def receiving(request: HttpRequest) -> HttpResponse:
         "everything": everything,
         "page": page,
         "rows": queries.job_rows(page.object_list, today=timezone.localdate(clock.now())),
+        "announced": Paginator(queries.announced(request.user), PER_PAGE).get_page(1),
         "send_backs": with_answers(queries.waiting_send_backs(user=request.user, to=SendBack.To.FRONT_DESK)),
         "may_write": may_write(request),
     }
@@ -43,8 +44,9 @@ def receiving(request: HttpRequest) -> HttpResponse:
 @role_required(Role.FRONT_DESK, Role.MANAGER)
 def receive(request: HttpRequest) -> HttpResponse:
     """One sheet for a job with all its samples. Its buttons post the sheet; only one of them receives the job."""
-    now = clock.now()
-    sheet = Sheet(posted(request), catalogue=queries.catalogue(), lab=the_lab(), now=now)
+    now, announced = clock.now(), _announced(request)
+    typed = posted(request) or (sheet_data(announced, now) if announced else None)
+    sheet = Sheet(typed, catalogue=queries.catalogue(), lab=the_lab(), now=now)
     if sheet.is_complete():
         try:
             job = services.receive_job(
@@ -54,13 +56,23 @@ def receive(request: HttpRequest) -> HttpResponse:
                 at=now,
                 key=key(request),
                 earliest_on=sheet.earliest,
+                announcement_id=announced.pk if announced else None,
             )
         except (Refusal, CalcError) as refusal:
             sheet.refuse(refusal)
         else:
             messages.success(request, f"Job {job.number} is received.")
             return redirect("intake:acknowledgement", number=job.number)
-    return _sheet_page(request, "intake/receive.html", sheet, customers=queries.customer_names())
+    context = {"customers": queries.customer_names(), "announced": announced}
+    return _sheet_page(request, "intake/receive.html", sheet, **context)
+
+
+def _announced(request: HttpRequest) -> Announcement | None:
+    """The announcement that the page is filled with, as the list of announced parcels led here."""
+    text = (request.POST if request.method == "POST" else request.GET).get("announced", "")
+    if not (text.isascii() and text.isdigit() and len(text) < 10):
+        return None
+    return Announcement.objects.visible_to(request.user).filter(pk=text).first()
 
 
 def _sheet_page(request: HttpRequest, template: str, sheet: Sheet, **context) -> HttpResponse:
