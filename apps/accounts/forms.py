@@ -79,6 +79,17 @@ class OwnPasswordForm(NewPasswordForm):
         return self.cleaned_data["old"]
 
 
+class TokenForm(forms.Form):
+    name = forms.CharField(
+        label="What it is for", max_length=80, help_text="The program or device, such as: tape at bench 2."
+    )
+    ends_on = forms.DateField(
+        label="Last day it holds",
+        help_text="A year from now at most.",
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+    )
+
+
 class PersonForm(forms.ModelForm):
     roles = forms.MultipleChoiceField(
         label="Roles in the lab",

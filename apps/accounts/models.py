@@ -135,6 +135,50 @@ class Lab(models.Model):
         return self.name
 
 
+class TokenQuerySet(models.QuerySet["Token"]):
+    def visible_to(self, user: User) -> "TokenQuerySet":
+        """The own tokens; a manager's eyes see everybody's."""
+        if not user.is_authenticated or not user.is_active:
+            return self.none()
+        return self if user.customer_id is None and user.manager else self.filter(person=user)
+
+
+class Token(models.Model):
+    """The way in for a program of one person, for one purpose. It may what its person may, as long as both hold.
+
+    The text is shown once and kept as its SHA-256 only: it is long and made by chance, so that nobody finds it by
+    trying.
+    """
+
+    person = models.ForeignKey(User, models.PROTECT, related_name="tokens")
+    name = models.CharField("what it is for", max_length=80)
+    sha256 = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField()
+    ends_on = models.DateField("last day it holds")
+    last_used_on = models.DateField(null=True)
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+
+    objects = TokenQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-made_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                name="token_once_per_purpose", fields=["person", "name"], condition=Q(ended_at__isnull=True)
+            ),
+            models.CheckConstraint(name="token_has_a_purpose", condition=~Q(name="") & ~Q(sha256="")),
+            models.CheckConstraint(
+                name="token_ended_whole",
+                condition=Q(ended_at__isnull=True, ended_by__isnull=True)
+                | Q(ended_at__isnull=False, ended_by__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class Outgoing(models.Model):
     """A letter on its way. Written in the transaction that causes it, sent by the worker, tried again when it fails."""
 

@@ -10,6 +10,9 @@ urlpatterns = [
     path("password/", views.password, name="password"),
     path("password/forgotten/", views.forgotten, name="forgotten"),
     path("password/new/<slug:name>/<slug:token>/", views.choose_password, name="choose_password"),
+    # tokens/
+    path("tokens/", views.tokens, name="tokens"),
+    path("tokens/<int:token_id>/end/", views.end_token, name="end_token"),
     # people/
     path("people/", views.people, name="people"),
     path("people/new/", views.person_new, name="person_new"),

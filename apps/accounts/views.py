@@ -1,3 +1,4 @@
+from datetime import timedelta
 from uuid import UUID
 
 from django.conf import settings
@@ -8,6 +9,7 @@ from django.forms import Form, ModelForm
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
@@ -23,9 +25,10 @@ from apps.accounts.forms import (
     OwnPasswordForm,
     PersonForm,
     SignInForm,
+    TokenForm,
 )
 from apps.accounts.gates import open_to_all, role_required
-from apps.accounts.models import Customer, Lab, Role, User
+from apps.accounts.models import Customer, Lab, Role, Token, User
 from apps.core import clock
 from apps.core.errors import Refusal, StalePage
 
@@ -148,6 +151,41 @@ def choose_password(request: HttpRequest, name: str, token: str) -> HttpResponse
     return render(request, "accounts/choose_password.html", {"form": form, "person": person}, status=status)
 
 
+# Tokens
+
+
+@role_required(*Role)
+@get_or_post
+def tokens(request: HttpRequest) -> HttpResponse:
+    """One's own tokens. A new one is told in the answer to the form itself, so that its text is kept nowhere."""
+    now = clock.now()
+    form, told = TokenForm(_posted(request), initial={"ends_on": timezone.localdate(now) + timedelta(days=90)}), ""
+    made = None
+    if form.is_valid():
+        try:
+            made, told = services.make_token(**form.cleaned_data, by=request.user, at=now, key=_key(request))
+        except Refusal as refusal:
+            _refuse(form, refusal)
+    page = _page(request, queries.tokens_of(request.user))
+    rows = queries.token_rows(page, today=timezone.localdate(now))
+    context = {"form": form, "page": page, "rows": rows, "made": made, "told": told}
+    response = render(request, "accounts/tokens.html", context, status=422 if form.is_bound and not made else 200)
+    if made:
+        response["Cache-Control"] = "no-store"
+    return response
+
+
+@role_required(*Role)
+@require_POST
+def end_token(request: HttpRequest, token_id: int) -> HttpResponse:
+    token = get_object_or_404(Token.objects.visible_to(request.user), pk=token_id)
+    services.end_token(token_id=token.pk, by=request.user, at=clock.now())
+    messages.success(request, f"The token “{token.name}” no longer holds.")
+    if token.person_id != request.user.pk:
+        return redirect("accounts:person", token.person_id)
+    return redirect("accounts:tokens")
+
+
 # People
 
 
@@ -190,7 +228,9 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
         else:
             messages.success(request, f"Saved: {form.cleaned_data['full_name']}.")
             return redirect("accounts:people")
-    return render(request, "accounts/person.html", {"form": form, "person": shown, "mark": mark})
+    tokens = queries.token_rows(queries.tokens_of(shown)[:PER_PAGE], today=timezone.localdate(clock.now()))
+    context = {"form": form, "person": shown, "mark": mark, "tokens": tokens}
+    return render(request, "accounts/person.html", context)
 
 
 @role_required(Role.MANAGER)

@@ -7,6 +7,7 @@ from apps.accounts.services.letters import send_due, send_later, write_to_custom
 from apps.accounts.services.people import change_person, create_person, set_password
 from apps.accounts.services.seen import LAB_FIELDS, LabSettings, seen
 from apps.accounts.services.sign_in import record_failed_sign_in, record_sign_in
+from apps.accounts.services.tokens import end_token, make_token, note_use
 
 __all__ = [
     "LAB_FIELDS",
@@ -18,7 +19,10 @@ __all__ = [
     "choose_password",
     "create_customer",
     "create_person",
+    "end_token",
     "invite",
+    "make_token",
+    "note_use",
     "person_of_link",
     "record_failed_sign_in",
     "record_sign_in",
