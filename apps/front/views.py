@@ -1,3 +1,5 @@
+from urllib.parse import urlencode
+
 from django.core.paginator import Paginator
 from django.db import connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -7,8 +9,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from apps.accounts.gates import open_to_all, role_required
-from apps.accounts.models import STAFF_ROLES, Role, User
+from apps.accounts.models import STAFF_ROLES, Role
 from apps.front import queries, wording
+from apps.front.doors import address
 from apps.intake.models import Job
 from apps.trail import guarding
 from apps.trail.queries import timeline
@@ -42,21 +45,17 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
 def scan(request: HttpRequest) -> HttpResponse:
     """Scanned or typed: one exact match opens at once, several are shown, a slip says what it may have meant."""
     text = request.GET.get("q", "").replace("\x00", "").strip()[:200]
+    came_from = request.headers.get("referer", "")
     found = queries.resolve_code(request.user, text)
+    found = [item for item in found if item.kind == request.GET.get("kind")] or found
     if len(found) == 1:
-        return redirect(address(found[0], request.user))
+        return redirect(address(found[0], request.user, came_from))
     found = found or queries.search(request.user, text)
-    rows = [(item, address(item, request.user)) for item in found]
-    return render(request, "front/scan.html", {"text": text, "rows": rows, "slip": "" if rows else queries.slip(text)})
-
-
-def address(found: queries.Found, user: User) -> str:
-    """The page this person wants when this thing is scanned."""
-    if found.kind == "job":
-        return reverse("front:job", args=[found.job])
-    if found.kind == "specimen" and Role.BENCH in user.roles:
-        return reverse("measuring:readings", args=[found.code])
-    return reverse("intake:sample", args=[found.code])
+    slip = "" if found else queries.slip(text)
+    if slip:
+        found = queries.near(request.user, text)
+    rows = [(item, f"{reverse('front:scan')}?{urlencode(item.asked)}") for item in found]
+    return render(request, "front/scan.html", {"text": text, "rows": rows, "slip": slip})
 
 
 @require_safe

@@ -6,6 +6,7 @@ from apps.laundering.queries.loads import LoadWhole, PieceRow, estimated_mass_g,
 from apps.laundering.queries.logbook import logbook
 from apps.laundering.queries.queue import (
     GroupKey,
+    drum_of,
     groups,
     in_hand,
     laundry_queue,
@@ -25,6 +26,7 @@ __all__ = [
     "Timer",
     "conditions_of",
     "cycle_record",
+    "drum_of",
     "estimated_mass_g",
     "groups",
     "in_hand",

@@ -1,7 +1,7 @@
 """What the laundry's first page shows: loads in hand with their next step, and what waits for a wash."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -144,9 +144,17 @@ def groups(pieces: QuerySet[Specimen], today: date) -> list[Group]:
     ]
 
 
-def of_group(pieces: QuerySet[Specimen], key: GroupKey) -> QuerySet[Specimen]:
-    """All pieces of one group."""
-    return pieces.filter(_in_drum(key)).select_related(*WITH_JOB).order_by(*OLDEST_DUE)
+def of_group(pieces: QuerySet[Specimen], key: GroupKey, first: Collection[int] = ()) -> QuerySet[Specimen]:
+    """All pieces of one group; those that are ticked already come `first`."""
+    ticked = Case(When(pk__in=first, then=Value(0)), default=Value(1), output_field=IntegerField())
+    return pieces.filter(_in_drum(key)).select_related(*WITH_JOB).order_by(ticked, *OLDEST_DUE)
+
+
+def drum_of(user: User, specimen_ids: Sequence[int]) -> tuple[GroupKey | None, list[int]]:
+    """The group that these waiting pieces stand in, with those of them that do; of several the one due first."""
+    rows = list(waiting(user).filter(pk__in=specimen_ids).order_by(*OLDEST_DUE))
+    keys = [GroupKey(*(getattr(row, name) for name in DRUM)) for row in rows]
+    return (keys[0], [row.pk for row, key in zip(rows, keys, strict=True) if key == keys[0]]) if keys else (None, [])
 
 
 def with_first_pieces(pieces: QuerySet[Specimen], shown: Sequence[Group]) -> Sequence[Group]:

@@ -29,7 +29,8 @@ GROUPS, PIECES = 10, 50
 @require_safe
 @role_required(*STAFF_ROLES)
 def queue(request: HttpRequest) -> HttpResponse:
-    return queue_page(request, MakeUpForm())
+    """What waits; pieces that were scanned (?tick=) are ticked."""
+    return queue_page(request, MakeUpForm(), numbers(request.GET.getlist("tick")))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -65,7 +66,7 @@ def queue_page(request: HttpRequest, form: MakeUpForm, chosen: Collection[int] =
     groups = queries.groups(pieces, timezone.localdate(now))
     only = next((group for group in groups if str(group.key) == request.GET.get("group")), None)
     if only:
-        page = Paginator(queries.of_group(pieces, only.key), PIECES).get_page(request.GET.get("page"))
+        page = Paginator(queries.of_group(pieces, only.key, chosen), PIECES).get_page(request.GET.get("page"))
         only.pieces, groups = list(page), [only]
     else:
         page = Paginator(groups, GROUPS).get_page(request.GET.get("page"))
