@@ -35,8 +35,9 @@ def address(name: str) -> str:
 
 def rooms(request: HttpRequest, roles: frozenset[Role]) -> list[tuple[str, str, bool]]:
     """(label, address, whether the page shown is there) of each room of these roles."""
-    found = [(label, address(name)) for who, label, name in ROOMS if who & roles]
-    return [(label, href, request.path.startswith(href)) for label, href in found if href]
+    found = [(label, href) for who, label, name in ROOMS if who & roles and (href := address(name))]
+    here = max((href for _, href in found if request.path.startswith(href)), key=len, default="")
+    return [(label, href, href == here) for label, href in found]
 
 
 def house(request: HttpRequest) -> dict[str, Any]:

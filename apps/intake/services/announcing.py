@@ -64,7 +64,7 @@ def lock_announcement(announcement_id: int) -> Announcement:
     return row
 
 
-def arrived(row: Announcement, job: Job) -> None:
+def arrived(*, row: Announcement, job: Job) -> None:
     """The announced parcel has become this job."""
     if row.withdrawn_at is not None:
         raise Refusal("The customer has withdrawn this announcement. Receive the parcel without it.", code="withdrawn")

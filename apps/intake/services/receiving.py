@@ -68,7 +68,7 @@ def receive_job(
     letters = [_add_sample(row, sample, by=by, at=at).letter for sample in samples]
     facts = {"number": row.number, **facts_of(job), "samples": letters, "earliest_finish": earliest_on}
     if announced:
-        arrived(announced, row)
+        arrived(row=announced, job=row)
         facts["announcement"] = announced.pk
     trail.record(stream=row.stream, kind="job.received", by=by, at=at, facts=facts, key=key, payload=payload)
     tell_received(row, letters, at=at)
