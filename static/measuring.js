@@ -116,9 +116,10 @@
     if (cell.value.trim() === tap.text) {
       note(cell, sentence, "wrong");
       say(`${cell.getAttribute("aria-label")}: ${sentence}`, true);
-      shelve(tap.pair, { text: tap.text, sentence, again: answer.again });
+      shelve(tap.pair, { text: tap.text, sentence, again: answer.again, early: answer.early });
     }
     if (answer.again) byId("again").hidden = false;
+    if (answer.early) byId("early").hidden = false;
   };
 
   // The way to the book.
@@ -185,7 +186,7 @@
     if (!text || sent.get(pair) === text) return;
     sent.set(pair, text);
     const one = { key: key(), pair, text, sheet: sheet.dataset.sheet, path: sheet.getAttribute("action") };
-    const names = ["request", "stage", "before", "at", "late_reason", "remark"];
+    const names = ["request", "stage", "before", "at", "late_reason", "early_reason", "remark"];
     const fields = names.map((name) => [name, (sheet.elements[name] || { value: "" }).value]);
     const confirmed = sheet.querySelector("input[name='confirmed']");
     if (confirmed && confirmed.checked) fields.push(["confirmed", "on"]);
@@ -231,6 +232,13 @@
     });
     sheet.addEventListener("change", (event) => {
       if (isCell(event.target)) leave(event.target);
+      // A reason given: what was refused for want of it is sent again.
+      if (event.target.name === "early_reason" && event.target.value.trim()) {
+        for (const cell of cells().filter((one) => place(pairOf(one)).dataset.state === "wrong")) {
+          sent.delete(pairOf(cell));
+          leave(cell);
+        }
+      }
     });
     sheet.addEventListener("input", (event) => {
       if (isCell(event.target) && place(pairOf(event.target)).dataset.state === "wrong") note(event.target, "", "");
@@ -241,13 +249,14 @@
     });
     sheet.addEventListener("change", (event) => { if (event.target.name === "unit") keypad(); });
     keypad();
-    for (const [pair, { text, sentence, again }] of Object.entries(shelf())) {
+    for (const [pair, { text, sentence, again, early }] of Object.entries(shelf())) {
       const cell = sheet.querySelector(`input[name='pair_${pair}']`);
       if (!cell || cell.value.trim()) continue;
       cell.value = text;
       sent.set(pair, text);
       note(cell, sentence, "wrong");
       if (again) byId("again").hidden = false;
+      if (early) byId("early").hidden = false;
     }
     const first = cells().find((cell) => cell.getAttribute("aria-invalid")) || cells().find((cell) => !cell.value);
     if (first && !document.querySelector(".summary")) first.focus({ preventScroll: true });

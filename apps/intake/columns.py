@@ -11,7 +11,7 @@ OPENINGS = ("job_details", "limits", "readings", "cycle_record", "wording")
 STAGES = ("cut", "marked", "ready", "in_load", "owed", "done", "set_aside")
 DEVIATIONS = (
     *("fewer_specimens", "load", "wash", "drying", "void_cycle"),
-    *("reading", "late_entry", "change", "other"),
+    *("reading", "conditioning", "late_entry", "change", "other"),
 )
 
 

@@ -6,9 +6,11 @@ from typing import Any
 from django import forms
 
 from apps.core.errors import Refusal
-from apps.intake.queries import CuttingWay
+from apps.equipment.models import Equipment
+from apps.intake.models import Specimen
+from apps.intake.queries import CuttingWay, label_code
 from apps.intake.services import is_late
-from apps.measuring.models import Reading
+from apps.measuring.models import ConditioningRule, Reading
 from apps.measuring.queries import Sheet
 from apps.measuring.services import Entry, GarmentMarks, SheetRefused
 from apps.methods.models import MeasuringPoint, TestMethod
@@ -143,10 +145,17 @@ class SheetForm(DoneForm):
         required=False,
         help_text="Once for the sheet; the report prints it.",
     )
+    early_reason = forms.CharField(
+        label="Why it is read before it is conditioned",
+        max_length=LONG,
+        required=False,
+        help_text="The report prints it.",
+    )
 
     def __init__(self, data: Any = None, *, sheet: Sheet) -> None:
         super().__init__(data, initial={"unit": sheet.unit})
         self.asks_again = bool(data and data.get("confirmed"))
+        self.is_early = bool(data and data.get("early_reason"))
         for cell in sheet.cells:
             name = self.name_of(cell.pair.pk)
             # What was typed for a pair that somebody else read meanwhile is kept, and answered by the service.
@@ -168,6 +177,7 @@ class SheetForm(DoneForm):
     def put_beside(self, refusal: Exception) -> None:
         if not isinstance(refusal, SheetRefused):
             self.asks_again = self.asks_again or getattr(refusal, "field", None) in ("confirmed", "remark")
+            self.is_early = self.is_early or getattr(refusal, "code", "") == "early"
             super().put_beside(refusal)
             return
         self.asks_again = self.asks_again or refusal.code == "second_look"
@@ -211,3 +221,88 @@ class LostMarkForm(Asked):
         self.fields["pair"].choices = [(cell.pair.pk, cell.label) for cell in sheet.due]
         # A pair no longer offered comes through: the same form sent twice is answered with what it did.
         self.fields["pair"].valid_value = {str(cell.pair.pk) for cell in sheet.cells}.__contains__
+
+
+class RackForm(Asked):
+    """Specimens that lie in the conditioning room from now on: scanned, or ticked in the list."""
+
+    codes = forms.CharField(
+        label="Scan or type codes",
+        max_length=2000,
+        required=False,
+        widget=forms.TextInput({**OFF, "autocapitalize": "characters"}),
+        help_text="One or several. A scanner puts each on the rack as it is read.",
+    )
+    room = forms.TypedChoiceField(label="Where", coerce=int, empty_value=None, required=False)
+    from_dry_side = forms.BooleanField(label="Pre-conditioned: it came in drier than the room's air", required=False)
+    hand_ironed = forms.CharField(
+        label="Hand ironed before, how", max_length=120, required=False, help_text="Only where it was."
+    )
+    at = done_at("Since")
+
+    def __init__(self, data: Any = None, *, rooms: Sequence[Equipment], waiting: Sequence[Specimen]) -> None:
+        super().__init__(data, initial={"room": rooms[0].pk if rooms else "", "from_dry_side": True})
+        self.waiting = waiting
+        self.fields["room"].choices = [
+            *((room.pk, room.name) for room in rooms),
+            ("", "a room without a log of the air"),
+        ]
+        typed = data.getlist("specimen") if data else []
+        self.ticked = {int(text) for text in typed if text.isascii() and text.isdigit() and len(text) < 16}
+
+    def clean(self) -> dict[str, Any]:
+        found = {specimen.pk for specimen in self.waiting if specimen.pk in self.ticked}
+        for code in self.cleaned_data.get("codes", "").split():
+            meant = [specimen for specimen in self.waiting if is_meant(code, specimen)]
+            if len(meant) == 1:
+                found.add(meant[0].pk)
+            elif not self.has_error("codes"):
+                many = "several specimens; type the whole code" if meant else "no specimen whose readings are due"
+                self.add_error("codes", f"“{code[:20]}” is {many}.")
+        if not found and not self.has_error("codes"):
+            self.add_error("codes", "Scan or tick the specimens that lie on the rack.")
+        self.specimen_ids = sorted(found)
+        return self.cleaned_data
+
+
+def is_meant(code: str, specimen: Specimen) -> bool:
+    """A label's code with its check character, the specimen's own, or what is written on the cloth."""
+    typed = plain(code)
+    return typed in (plain(label_code(specimen.code)), plain(specimen.code), plain(specimen.short_code))
+
+
+def plain(code: str) -> str:
+    return "".join(character for character in code.upper() if character.isascii() and character.isalnum())
+
+
+class WeighForm(Asked):
+    """A specimen on the rack is weighed."""
+
+    code = forms.CharField(label="Specimen", max_length=40, widget=forms.TextInput(OFF))
+    mass = forms.CharField(label="Mass (g)", max_length=20, widget=forms.TextInput({**OFF, "inputmode": "decimal"}))
+
+    def __init__(self, data: Any = None, *, waiting: Sequence[Specimen]) -> None:
+        super().__init__(data, prefix="weigh")
+        self.waiting = waiting
+
+    def clean_code(self) -> Specimen:
+        meant = [specimen for specimen in self.waiting if is_meant(self.cleaned_data["code"], specimen)]
+        if len(meant) != 1:
+            raise forms.ValidationError(
+                "Several specimens are called so; type the whole code."
+                if meant
+                else "No specimen whose readings are due has this code."
+            )
+        return meant[0]
+
+
+class RuleForm(Asked):
+    excursions = forms.ChoiceField(
+        label="When the air was out of its limits", choices=ConditioningRule.Becomes.choices, widget=forms.RadioSelect
+    )
+    gaps = forms.ChoiceField(
+        label="When the log paused for too long", choices=ConditioningRule.Becomes.choices, widget=forms.RadioSelect
+    )
+    early = forms.ChoiceField(
+        label="Reading before it is conditioned", choices=ConditioningRule.Early.choices, widget=forms.RadioSelect
+    )

@@ -1,8 +1,8 @@
 """What the database itself says about marks and readings."""
 
 from apps.intake.locks import frozen_with_request
-from apps.measuring.models import BenchmarkPair, Reading
-from apps.trail.guarding import Guard, frozen_columns, never_deleted, write_once
+from apps.measuring.models import BenchmarkPair, ConditioningRule, RackStay, Reading, Weighing
+from apps.trail.guarding import Guard, frozen_columns, insert_only, never_deleted, write_once
 
 KEPT = "a reading is never changed: it is voided with a reason and read again"
 
@@ -12,7 +12,14 @@ OF_READING = (
     " WHERE p.id = {row}.pair_id)"
 )
 
+AS_IT_WAS = "what was done on the rack stays written as it was done"
+
 GUARDS = [
+    *insert_only(RackStay, sentence=AS_IT_WAS),
+    *frozen_with_request("measuring_rackstay", OF_PAIR, opened_for=("readings",)),
+    *insert_only(Weighing, sentence=AS_IT_WAS),
+    *frozen_with_request("measuring_weighing", OF_PAIR, opened_for=("readings",)),
+    *insert_only(ConditioningRule, sentence="a rule that held stays written"),
     *never_deleted(BenchmarkPair, sentence="marks that were made are kept"),
     write_once(
         BenchmarkPair,

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from apps.equipment.models import Equipment
 from apps.intake.models import BelongsToJob, Specimen
 from apps.methods.models import MeasuringPoint
 
@@ -144,3 +145,80 @@ class Reading(models.Model):
         if self.in_percent and self.stage == 0:
             return "mark of the template"
         return f"{self.text} {self.get_unit_display()}"
+
+
+class OfSpecimen(BelongsToJob):
+    job_path = "specimen__request__sample__job"
+
+
+class RackStay(models.Model):
+    """A specimen lies in the conditioning room before it is read at a stage. Added, never changed; the newest holds.
+
+    Without a room nobody looks at the air: the hours run, and the report says so.
+    """
+
+    specimen = models.ForeignKey(Specimen, models.PROTECT, related_name="rack_stays")
+    stage = models.PositiveSmallIntegerField()
+    room = models.ForeignKey(Equipment, models.PROTECT, null=True, blank=True, related_name="+")
+    since = models.DateTimeField()
+    from_dry_side = models.BooleanField("pre-conditioned: it came in drier than the room's air", default=False)
+    hand_ironed = models.CharField("hand ironed before, how", max_length=120, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+
+    objects = OfSpecimen.as_manager()
+
+    class Meta:
+        ordering = ["specimen", "stage", "id"]
+
+
+class Weighing(models.Model):
+    """A specimen weighed in the conditioning room: two alike, hours apart, show that it has come to rest."""
+
+    specimen = models.ForeignKey(Specimen, models.PROTECT, related_name="weighings")
+    stage = models.PositiveSmallIntegerField()
+    at = models.DateTimeField()
+    mass_g = models.DecimalField("mass (g)", max_digits=9, decimal_places=3)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+
+    objects = OfSpecimen.as_manager()
+
+    class Meta:
+        ordering = ["specimen", "stage", "at", "id"]
+        constraints = [models.CheckConstraint(name="weighing_above_zero", condition=Q(mass_g__gt=0))]
+
+
+class ConditioningRule(models.Model):
+    """What the lab does about air out of limits, pauses of the log, and reading early. The newest holds.
+
+    Until the lab has said so, only specimens that were put on the rack are looked at.
+    """
+
+    class Becomes(models.TextChoices):
+        RESTART = "restart", "begin anew after it"
+        EXTEND = "extend", "do not count it"
+        DISCLOSE = "disclose", "count it, and the report tells of it"
+
+    class Early(models.TextChoices):
+        REFUSE = "refuse", "never"
+        DISCLOSE = "disclose", "with a written reason, as a deviation"
+
+    excursions = models.CharField("air out of its limits", max_length=8, choices=Becomes, default=Becomes.EXTEND)
+    gaps = models.CharField("a pause of the log", max_length=8, choices=Becomes, default=Becomes.DISCLOSE)
+    early = models.CharField("reading before it is conditioned", max_length=8, choices=Early, default=Early.DISCLOSE)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="conditioning_rule_known",
+                condition=Q(
+                    excursions__in=["restart", "extend", "disclose"],
+                    gaps__in=["restart", "extend", "disclose"],
+                    early__in=["refuse", "disclose"],
+                ),
+            )
+        ]

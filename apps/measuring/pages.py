@@ -1,6 +1,6 @@
 """What the pages of this room print, made ready: templates neither reckon nor ask."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -16,6 +16,7 @@ from apps.measuring.forms import GarmentForm, SheetForm
 from apps.measuring.models import Reading
 from apps.measuring.outlines import drawing_of
 from apps.measuring.queries import Sheet, stage_words
+from apps.measuring.rest import Rest
 from apps.measuring.results import DirectionResult, PairRow, RequestResult
 from apps.methods.models import MeasuringPoint
 
@@ -87,6 +88,7 @@ class LinePage:
 class BlockPage:
     block: Any
     lines: list[LinePage]
+    rest: Rest | None
 
     @property
     def missing(self) -> bool:
@@ -94,12 +96,13 @@ class BlockPage:
         return any(cell.cell.reading is None and not cell.cell.lost for line in self.lines for cell in line.cells)
 
 
-def of_sheet(sheet: Sheet, form: SheetForm, blind: bool) -> dict[str, Any]:
+def of_sheet(sheet: Sheet, form: SheetForm, blind: bool, rest: Mapping[int, Rest]) -> dict[str, Any]:
     """The blocks of a sheet with the form's cells in their places, and the figures so far."""
     blocks = [
         BlockPage(
             block,
             [LinePage(line, [_cell(cell, form) for cell in line.cells]) for line in block.lines],
+            rest.get(block.specimen.pk),
         )
         for block in sheet.blocks
     ]
@@ -168,7 +171,12 @@ def refusal_of(form: SheetForm) -> dict[str, Any]:
         name.removeprefix("pair_"): str(errors[0]) for name, errors in form.errors.items() if name.startswith("pair_")
     }
     others = [str(errors[0]) for name, errors in form.errors.items() if not name.startswith("pair_")]
-    return {"sentence": " ".join(others or beside.values()), "wrong": beside, "again": form.asks_again}
+    return {
+        "sentence": " ".join(others or beside.values()),
+        "wrong": beside,
+        "again": form.asks_again,
+        "early": form.is_early,
+    }
 
 
 # Results

@@ -85,7 +85,7 @@ class BenchPageTests(LabTestCase):
                 request = after_cycle(self, with_originals(self, a_marked_request(self, **ONE)))
                 send_back(request_id=request.pk, to="bench", reason="look", by=self.mara, at=NOON)
                 made += 1
-            with self.subTest(wanted), self.assertNumQueries(7):
+            with self.subTest(wanted), self.assertNumQueries(9):
                 self.client.get(reverse("measuring:bench"))
 
     def test_it_is_paged(self):
@@ -385,7 +385,7 @@ class SheetPageTests(LabTestCase):
         for request in (self.request, big):
             address = reverse("measuring:readings", args=[request.sample.code])
             self.client.get(address)
-            with self.subTest(request), self.assertNumQueries(13):
+            with self.subTest(request), self.assertNumQueries(15):
                 self.client.get(address)
 
     def test_without_specimens_or_requests(self):

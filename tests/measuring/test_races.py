@@ -2,6 +2,7 @@
 
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from uuid import uuid4
 
 import pytest
 from django.db import IntegrityError, connection, transaction
@@ -10,9 +11,9 @@ from django.test import TransactionTestCase
 from apps.core import clock
 from apps.core.errors import Refusal
 from apps.intake.locks import lock_requests
-from apps.intake.models import Specimen
-from apps.measuring.models import Reading
-from apps.measuring.services import Entry, correct_reading, cut_and_mark, enter_reading, enter_readings
+from apps.intake.models import Deviation, Specimen
+from apps.measuring.models import BenchmarkPair, RackStay, Reading
+from apps.measuring.services import Entry, correct_reading, cut_and_mark, enter_reading, enter_readings, put_on_rack
 from tests.cast import NOON, a_marked_request, a_received_job, assemble, with_originals, with_readings
 from tests.measuring.support import issue, pair
 
@@ -49,6 +50,23 @@ class RaceTests(TransactionTestCase):
         answers = self.at_once(lambda n: enter_reading(pair_id=which, stage=0, text="250", **who))
         self.assertEqual(len({answer.pk for answer in answers}), 1)
         self.assertEqual(Reading.objects.count(), 1)
+
+    def test_a_rack_form_sent_eight_times_is_one_stay(self):
+        request = a_marked_request(self.cast, count=1, fewer_reason="short")
+        which, key = request.specimens.get().pk, uuid4()
+        who = {"room_id": None, "by": self.cast.bea, "at": NOON, "key": key}
+        answers = self.at_once(lambda n: put_on_rack(specimen_ids=[which], **who))
+        self.assertEqual(len({stay.pk for (stay,) in answers}), 1)
+        self.assertEqual(RackStay.objects.count(), 1)
+
+    def test_eight_early_cells_are_one_deviation(self):
+        request = a_marked_request(self.cast, count=1, fewer_reason="short")
+        put_on_rack(specimen_ids=[request.specimens.get().pk], room_id=None, by=self.cast.bea, at=NOON)
+        pairs = list(BenchmarkPair.objects.values_list("pk", flat=True))
+        who = {"request_id": request.pk, "stage": 0, "unit": "mm", "by": self.cast.bea, "at": NOON}
+        self.at_once(lambda n: enter_readings(entries=[Entry(pairs[n % 6], "250")], early_reason="in haste", **who))
+        self.assertEqual(Reading.objects.count(), 6)
+        self.assertEqual(Deviation.objects.filter(kind="conditioning").count(), 1)
 
     def test_different_values_by_eight_people_keep_the_first(self):
         request = a_marked_request(self.cast, count=1, fewer_reason="short")

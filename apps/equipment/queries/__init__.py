@@ -2,6 +2,7 @@
 
 from apps.equipment.queries.due import calendar
 from apps.equipment.queries.machines import (
+    conditioning_rooms,
     equipment_list,
     get_equipment,
     history,
@@ -27,6 +28,7 @@ __all__ = [
     "atmosphere_at",
     "band_of",
     "calendar",
+    "conditioning_rooms",
     "equipment_list",
     "get_equipment",
     "history",

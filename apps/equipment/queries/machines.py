@@ -66,6 +66,11 @@ def get_equipment(equipment_id: int) -> Equipment | None:
     return Equipment.objects.filter(pk=equipment_id).first()
 
 
+def conditioning_rooms() -> list[Equipment]:
+    """The conditioning rooms."""
+    return list(Equipment.objects.filter(kind=Equipment.Kind.ROOM).order_by("name"))
+
+
 @dataclass(frozen=True)
 class AirNow:
     """The air of a room as it was read last."""
@@ -79,7 +84,7 @@ class AirNow:
 
 def rooms_now(now: datetime, only: Equipment | None = None) -> list[AirNow]:
     """Every conditioning room with its last reading: three queries, however many rooms."""
-    rooms = [only] if only else list(Equipment.objects.filter(kind=Equipment.Kind.ROOM).order_by("name"))
+    rooms = [only] if only else conditioning_rooms()
     rules, last = rules_at(rooms, now), last_readings(rooms, now)
     return [_air_now(room, rules[room.pk], last.get(room.pk), now) for room in rooms]
 

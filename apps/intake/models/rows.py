@@ -319,6 +319,7 @@ class Deviation(models.Model):
         DRYING = "drying", "drying conditions"
         VOID_CYCLE = "void_cycle", "interrupted cycle"
         READING = "reading", "reading"
+        CONDITIONING = "conditioning", "conditioning"
         LATE_ENTRY = "late_entry", "entered late"
         CHANGE = "change", "change of the request after work began"
         OTHER = "other", "other"

@@ -4,14 +4,28 @@ from apps.measuring.queries.bench import BenchRow, Due, bench_list, bench_rows
 from apps.measuring.queries.cutting import Cutting, Garment, all_values, conditioning, cutting, garment
 from apps.measuring.queries.due import due_stages, loads_of, not_due, stage_words
 from apps.measuring.queries.figures import results_of
-from apps.measuring.queries.sheet import Sheet, sheet, stage_to_open
+from apps.measuring.queries.resting import (
+    RackRow,
+    Rested,
+    due_to_rest,
+    rack_rows,
+    rested,
+    rests,
+    rule_in_force,
+    stage_due,
+)
+from apps.measuring.queries.sheet import Sheet, rests_on, sheet, stage_to_open
+from apps.measuring.rest import BASIS
 from apps.measuring.told import fewer_pairs
 
 __all__ = [
+    "BASIS",
     "BenchRow",
     "Cutting",
     "Due",
     "Garment",
+    "RackRow",
+    "Rested",
     "Sheet",
     "all_values",
     "bench_list",
@@ -19,12 +33,19 @@ __all__ = [
     "conditioning",
     "cutting",
     "due_stages",
+    "due_to_rest",
     "fewer_pairs",
     "garment",
     "loads_of",
     "not_due",
+    "rack_rows",
+    "rested",
+    "rests",
+    "rests_on",
     "results_of",
+    "rule_in_force",
     "sheet",
+    "stage_due",
     "stage_to_open",
     "stage_words",
 ]

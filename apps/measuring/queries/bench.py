@@ -3,13 +3,16 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import datetime
 
 from django.db.models import Case, Exists, F, IntegerField, OuterRef, Q, QuerySet, Value, When
+from django.utils import timezone
 
 from apps.accounts.models import User
 from apps.intake.models import Job, Request, SendBack, Specimen
 from apps.measuring.queries.due import due_stages, stage_words
+from apps.measuring.queries.resting import rests, stage_due
+from apps.measuring.rest import Rest
 
 Stage = Specimen.Stage
 
@@ -24,12 +27,13 @@ SECTIONS = {
 
 @dataclass(frozen=True)
 class Due:
-    """Readings of one stage that are due: of which specimens, since when."""
+    """Readings of one stage that are due: of which specimens, since when, and how they rest."""
 
     stage: int
     words: str
     specimens: list[Specimen]
     since: datetime
+    rest: list[str]
 
     @property
     def names(self) -> str:
@@ -83,24 +87,38 @@ def bench_list(user: User) -> QuerySet[Request]:
     )
 
 
-def bench_rows(requests: Iterable[Request], *, today: date) -> list[BenchRow]:
-    """These requests of the bench's list with what is owed: two queries more, however many rows."""
+def bench_rows(requests: Iterable[Request], *, at: datetime) -> list[BenchRow]:
+    """These requests of the bench's list with what is owed and how it rests, in as many queries however many rows."""
     requests = list(requests)
+    by_key = {request.pk: request for request in requests}
     specimens = defaultdict(list)
     for specimen in Specimen.objects.filter(request__in=requests).order_by("number"):
         specimens[specimen.request_id].append(specimen)
+        specimen.request = by_key[specimen.request_id]
+    due = [s for rows in specimens.values() for s in rows if s.stage in (Stage.MARKED, Stage.OWED)]
+    found = rests({specimen: (stage_due(specimen), at) for specimen in due}) if due else {}
     asked = SendBack.objects.filter(request__in=requests, to=SendBack.To.BENCH, answered_at__isnull=True)
     send_backs = {row.request_id: row for row in asked.select_related("by")}
-    return [_row(request, specimens[request.pk], send_backs.get(request.pk), today) for request in requests]
+    return [_row(request, specimens[request.pk], send_backs.get(request.pk), found, at) for request in requests]
 
 
-def _row(request: Request, specimens: list[Specimen], send_back: SendBack | None, today: date) -> BenchRow:
-    due_on = request.sample.job.due_on
+def _row(
+    request: Request, specimens: list[Specimen], send_back: SendBack | None, found: dict[int, Rest], at: datetime
+) -> BenchRow:
+    due_on, today = request.sample.job.due_on, timezone.localdate(at)
     row = BenchRow(request, request.rank, overdue=due_on is not None and due_on < today, send_back=send_back)
     row.to_cut = not specimens
     row.to_mark = [specimen for specimen in specimens if specimen.stage == Stage.CUT]
     row.due = [
-        Due(stage, stage_words(stage), found, min(specimen.stage_since for specimen in found))
-        for stage, found in due_stages(specimens).items()
+        Due(stage, stage_words(stage), those, min(specimen.stage_since for specimen in those), _rest(those, found))
+        for stage, those in due_stages(specimens).items()
     ]
     return row
+
+
+def _rest(specimens: list[Specimen], found: dict[int, Rest]) -> list[str]:
+    """How they rest, alike ones together: "conditioned since 09:40", or "A1, A2: ..." where they differ."""
+    alike: dict[str, list[str]] = {}
+    for specimen in specimens:
+        alike.setdefault(found[specimen.pk].words, []).append(specimen.short_code)
+    return list(alike) if len(alike) == 1 else [f"{', '.join(names)}: {words}" for words, names in alike.items()]

@@ -1,6 +1,7 @@
 """One sheet of readings: a request at one stage, specimen by specimen, direction by direction, pair by pair."""
 
 from dataclasses import dataclass, field
+from datetime import datetime
 from decimal import Decimal
 
 from apps.intake.locks import is_open
@@ -8,6 +9,8 @@ from apps.intake.models import Request, Specimen
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.queries.due import due_stages, loads_of, not_due, stage_words
 from apps.measuring.queries.figures import results_of
+from apps.measuring.queries.resting import rests
+from apps.measuring.rest import Rest
 from apps.measuring.results import DirectionResult, PairRow, RequestResult, groups_of
 
 
@@ -109,6 +112,12 @@ def sheet(request: Request, stage: int) -> Sheet:
     due = due_stages(specimens)
     found.stages = [_link(other, found, other in due) for other in (0, *request.measured_cycles)]
     return found
+
+
+def rests_on(sheet: Sheet, *, at: datetime) -> dict[int, Rest]:
+    """How the specimens whose readings are due on this sheet rest, by their key."""
+    due = [block.specimen for block in sheet.blocks if not block.not_due]
+    return rests({specimen: (sheet.stage, at) for specimen in due}) if due else {}
 
 
 def _lines(specimen: Specimen, rows: list[PairRow], sheet: Sheet, *, due: bool) -> list[Line]:

@@ -2,6 +2,7 @@
 
 from apps.measuring.services.entry import Entry, SheetRefused, correct_reading, enter_reading, enter_readings
 from apps.measuring.services.marking import GarmentMarks, cut_and_mark, lose_mark, mark_specimens
+from apps.measuring.services.resting import put_on_rack, set_rule, weigh
 
 __all__ = [
     "Entry",
@@ -13,4 +14,7 @@ __all__ = [
     "enter_readings",
     "lose_mark",
     "mark_specimens",
+    "put_on_rack",
+    "set_rule",
+    "weigh",
 ]

@@ -19,6 +19,7 @@ from apps.intake.services import advance, deviate, disclose_late
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.queries import loads_of, not_due
 from apps.measuring.services.plausible import Looked, second_looks
+from apps.measuring.services.resting import check_conditioned
 from apps.measuring.services.standing import check_read_at, next_step
 from apps.measuring.services.typed import Typed, kept_unit, read_cell
 from apps.trail import services as trail
@@ -105,18 +106,21 @@ def enter_readings(
     confirmed: bool = False,
     remark: str = "",
     late_reason: str = "",
+    early_reason: str = "",
     key: uuid.UUID | None = None,
 ) -> list[Reading]:
     """A sheet of readings, all or nothing; cells left empty may follow later.
 
     The same value again changes nothing; another value over one that stands is refused. Values that look like a slip
-    ask for a second look: they stand once `confirmed` with one reason for the sheet, which is disclosed. When the
-    last reading due of a specimen is in, the specimen moves on.
+    ask for a second look: they stand once `confirmed` with one reason for the sheet, which is disclosed; so is a
+    specimen read before it was conditioned (`early_reason`). When the last reading due of a
+    specimen is in, it moves on.
     """
     (request,) = lock_requests([request_id])
     entries = [Entry(entry.pair_id, entry.text.strip()) for entry in entries if entry.text.strip()]
     texts = [[entry.pair_id, entry.text] for entry in entries]
     payload = ["readings", request.pk, stage, unit, texts, confirmed, remark.strip(), late_reason.strip()]
+    payload += [early_reason.strip()] if early_reason.strip() else []
     if done := trail.repeated(key=key, payload=payload, by=by):
         return _in_order(entries, Reading.objects.filter(pk__in=done.facts["standing"]))
     ensure_open(request, READINGS)
@@ -133,6 +137,7 @@ def enter_readings(
         return [sheet.standing[entry.pair_id, stage] for entry in entries]
     touched = sorted({sheet.pairs[pair].specimen for pair in sheet.fresh}, key=lambda specimen: specimen.number)
     check_read_at(at, touched, stage)
+    check_conditioned(request, touched, stage, early_reason, by=by, at=at)
     rows = [_keep(sheet, pair_id, by=by, at=at) for pair_id in sheet.fresh]
     for row in rows:
         sheet.standing[row.pair_id, stage] = row
@@ -140,16 +145,7 @@ def enter_readings(
     steps = [(specimen, step) for specimen in touched if (step := next_step(specimen, stage, request))]
     for specimen, (to, since) in steps:
         advance(specimen=specimen, to=to, at=since)
-    facts = {
-        "request": str(request),
-        "stage": stage,
-        "when": sheet.when,
-        "of": [specimen.short_code for specimen in touched],
-        "count": len(rows),
-        "readings": [_told(row) for row in rows],
-        "complete": [specimen.code for specimen, _ in steps],
-        "standing": [sheet.standing[entry.pair_id, stage].pk for entry in entries],
-    }
+    facts = _entered(sheet, rows, touched, [specimen.code for specimen, _ in steps])
     stream = request.sample.job.stream
     trail.record(stream=stream, kind="readings.entered", by=by, at=at, facts=facts, key=key, payload=payload)
     return [sheet.standing[entry.pair_id, stage] for entry in entries]
@@ -340,6 +336,21 @@ def _disclose(sheet: _Sheet, odd: dict[int, str], remark: str, late: str, *, by:
 def _named(sheet: _Sheet, pair_id: int) -> str:
     pair = sheet.pairs[pair_id]
     return f"{pair.specimen.short_code} {pair.name} {format_length(sheet.fresh[pair_id].mm, 'mm')} mm"
+
+
+def _entered(
+    sheet: _Sheet, rows: Sequence[Reading], touched: Sequence[Specimen], complete: list[str]
+) -> dict[str, object]:
+    return {
+        "request": str(sheet.request),
+        "stage": sheet.stage,
+        "when": sheet.when,
+        "of": [specimen.short_code for specimen in touched],
+        "count": len(rows),
+        "readings": [_told(row) for row in rows],
+        "complete": complete,
+        "standing": [sheet.standing[entry.pair_id, sheet.stage].pk for entry in sheet.entries],
+    }
 
 
 def _in_order(entries: list[Entry], rows: Sequence[Reading]) -> list[Reading]:

@@ -8,7 +8,7 @@ from typing import Any
 from apps.intake.models import CutPlan, Request, Specimen
 from apps.intake.queries import PATTERNS
 from apps.measuring.models import BenchmarkPair, Reading
-from apps.measuring.queries import fewer_pairs
+from apps.measuring.queries import BASIS, Rested, fewer_pairs
 from apps.methods.models import MeasuringPoint
 from apps.reporting.facts.record import People, local
 
@@ -130,6 +130,32 @@ def _reading(reading: Reading, row: Any) -> dict[str, Any]:
         "recorded_at": local(reading.recorded_at),
         "change": row.changes.get(reading.stage) if row else None,
         "change_shown": row.shown.get(reading.stage) if row else None,
+    }
+
+
+def frozen_rests(rows: Sequence[Rested]) -> list[dict[str, Any]]:
+    """How the specimens rested before they were read, as far as the book knows."""
+    return [_rest(row) for row in rows]
+
+
+def _rest(row: Rested) -> dict[str, Any]:
+    rest, stay = row.rest, row.rest.stay
+    return {
+        "specimen": row.specimen.code,
+        "stage": row.stage,
+        "room": stay.room.name if stay.room else "",
+        "since": local(stay.since),
+        "hours": rest.need.hours,
+        "why": rest.need.why,
+        "from_dry_side": stay.from_dry_side,
+        "hand_ironed": stay.hand_ironed,
+        "ready": rest.ready,
+        "ready_at": local(rest.ready_at) if rest.ready_at else None,
+        "basis": rest.basis,
+        "basis_told": BASIS[rest.basis] if rest.basis else "",
+        "excursions": [{"since": local(span.since), "until": local(span.until)} for span in rest.excursions],
+        "gaps": [{"since": local(span.since), "until": local(span.until)} for span in rest.gaps],
+        "by": stay.by.full_name,
     }
 
 

@@ -9,6 +9,7 @@ from apps.calc.rounding import format_change
 from apps.core.cloth_drawing import Area, cloth, mm_text
 from apps.core.drawing import Drawing, curve
 from apps.reporting.facts import wording
+from apps.reporting.facts.resting import rest_lines
 from apps.reporting.facts.told import (
     Cell,
     CycleLine,
@@ -208,6 +209,11 @@ class RequestFacts:
     def points(self) -> list[Mapping[str, Any]]:
         """Where the garments were measured; nothing for cloth."""
         return self.data.get("points", [])
+
+    @property
+    def conditioning_told(self) -> str:
+        lines = rest_lines(self.data.get("conditioning", []), self.short_of)
+        return "\n".join(lines) or wording.NOT_RECORDED
 
     @property
     def points_told(self) -> str:

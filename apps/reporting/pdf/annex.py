@@ -22,7 +22,7 @@ from apps.reporting.facts import Facts
 from apps.reporting.facts.reader import RequestFacts
 from apps.reporting.facts.request import STAGES_A_TABLE
 from apps.reporting.facts.told import Cell, SpecimenTable, day, tidy, when
-from apps.reporting.facts.wording import NOT_RECORDED, SUPPLIED, UNCERTAINTY
+from apps.reporting.facts.wording import SUPPLIED, UNCERTAINTY
 from apps.reporting.pdf.parts import bare, gap, grid, headed, pairs, section
 from apps.reporting.pdf.sheet import WIDTH
 
@@ -81,7 +81,7 @@ def method_rows(request: RequestFacts, claims_scope: bool) -> list[tuple[str, st
         ("Fewer specimens", data["fewer_reason"]),
         ("Marks", f"{marks}, read to {request.read_to} or finer"),
         ("Measuring points", request.points_told),
-        ("Conditioning", NOT_RECORDED),
+        ("Conditioning", request.conditioning_told),
         ("Result", f"{method['averaging_told']}; reported to the nearest {tidy(method['rounding_step'])} %"),
         ("Washing", f"{procedure['name']}, {procedure['title']} ({procedure['source']})"),
         ("Machine and bath", f"{procedure['machine_kind']}, {procedure['programme']}, {bath}, load {load}"),

@@ -6,7 +6,6 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from apps.accounts.gates import role_required
@@ -22,6 +21,7 @@ from apps.measuring.models import Reading
 
 WRITERS = {Role.BENCH, Role.MANAGER}
 PAGE = 50
+ASKED = ("unit", "confirmed", "remark", "late_reason", "early_reason")
 
 
 @require_safe
@@ -29,7 +29,7 @@ PAGE = 50
 def bench(request: HttpRequest) -> HttpResponse:
     """What is to do at the bench, in the order of work."""
     page = Paginator(queries.bench_list(request.user), PAGE).get_page(request.GET.get("page"))
-    rows = queries.bench_rows(page, today=timezone.localdate(clock.now()))
+    rows = queries.bench_rows(page, at=clock.now())
     context = {"page": page, "rows": rows, "may_write": may_write(request), "tablet": tablet.tablet(request)}
     return render(request, "measuring/bench.html", context)
 
@@ -98,7 +98,9 @@ def enter(request: HttpRequest, code: str) -> HttpResponse:
     sheet, brought = queries.sheet(order, stage), tablet.is_tap(request)
     form = SheetForm(posted_cells(request, sheet), sheet=sheet)
     if form.is_valid():
-        asked = {name: form.cleaned_data[name] for name in ("unit", "confirmed", "remark", "late_reason")}
+        asked = {
+            name: form.cleaned_data[name] for name in ("unit", "confirmed", "remark", "late_reason", "early_reason")
+        }
         at = form.cleaned_data["at"] or tablet.moment(request)
         who = {"by": request.user, "at": at, "key": posted_key(request)}
         try:
@@ -204,7 +206,7 @@ def sheet_page(
         "conditioning": queries.conditioning(sheet.request) if sheet.due else [],
         "blind": is_blind(request),
         "tablet": tablet.tablet(request),
-        **pages.of_sheet(sheet, form, is_blind(request)),
+        **pages.of_sheet(sheet, form, is_blind(request), queries.rests_on(sheet, at=clock.now())),
     }
     return render(request, "measuring/readings.html", context, status=status)
 
