@@ -8,6 +8,8 @@ from cryptography.hazmat.primitives import serialization
 
 from apps.accounts.models import Outgoing
 from apps.core.jsontext import sha256
+from apps.measuring import services as measuring
+from apps.methods.queries import points_for
 from apps.reporting import services
 from apps.reporting.facts import Facts
 from apps.reporting.models import FileDue, Report, ReportFile
@@ -15,9 +17,10 @@ from apps.reporting.pdf import build
 from apps.reporting.seal.checking import examine
 from apps.reporting.services import files
 from apps.trail.models import Blob, TrailEntry
-from tests.cast import NOON, LabTestCase
+from tests.cast import NOON, LabTestCase, after_cycle, with_readings
+from tests.measuring.test_garments import a_garment
 from tests.reporting import sealing
-from tests.reporting.support import an_issued_report
+from tests.reporting.support import an_issued_report, approve
 
 
 class BuildPendingTests(LabTestCase):
@@ -102,6 +105,22 @@ class SealTests(LabTestCase):
             trusted = seal.certificate.public_bytes(serialization.Encoding.PEM)
             assert not [check for check in examine(content, trusted).checks if not check.holds]
             assert report.files.get().blob_id == sha256(content)
+
+    def test_a_garments_file_passes_too(self):
+        request = a_garment(self)
+        names = ["body length, front", "chest width"]
+        points = tuple(points_for("top").filter(name__in=names).values_list("pk", flat=True))
+        marks = measuring.GarmentMarks(points)
+        measuring.cut_and_mark(request_id=request.pk, count=3, garment=marks, by=self.bea, at=NOON)
+        with_readings(self, request, 0, ["700", "702", "500"] * 3)
+        after_cycle(self, request)
+        with_readings(self, request, 1, ["686", "686", "485"] * 3)
+        with sealing.in_use() as seal:
+            report = approve(self, request)
+            services.build_pending(limit=1, now=NOON)
+        content = bytes(report.files.get().blob.content)
+        found = examine(content, seal.certificate.public_bytes(serialization.Encoding.PEM))
+        assert not [check for check in found.checks if not check.holds] and found.valid
 
     def test_not_sealed_and_says_so_without(self):
         report = an_issued_report(self)

@@ -3,7 +3,7 @@
 import pytest
 
 from apps.reporting.facts import Facts
-from apps.reporting.facts.unusual import unusual
+from apps.reporting.facts.unusual import outliers, unusual
 from tests.reporting import paper
 
 pytestmark = pytest.mark.once
@@ -72,3 +72,17 @@ def test_a_corrected_load_and_dates_that_cannot_be():
     facts["job"]["received_at"] = paper.on(9, "09:00")
     assert "record corrected: wrong lot (Lou Laundry)" in told(facts)
     assert "later than the first work" in told(facts)
+
+
+def test_an_outlier_and_too_few_to_tell():
+    facts = paper.facts()
+    reading = facts["requests"][0]["specimens"][1]["pairs"][2]["readings"][2]
+    reading["change"] = "-9.000000"
+    assert "outlier: length after cycle 3: A2 3 with −9.0 % lies far from the others (Grubbs, 9 values)" in told(facts)
+    facts["requests"][0]["specimens"][1]["set_aside"] = "edge frayed"
+    assert "outlier" not in told(facts)
+    (request,) = Facts(paper.facts(specimens=1)).requests
+    sentences = [row.sentence for row in outliers(request)]
+    assert any("Three values are too few to tell" in sentence for sentence in sentences)
+    (request,) = Facts(paper.facts()).requests
+    assert next(row.sentence for row in outliers(request)).startswith("length after cycle 1: none among 9 values")

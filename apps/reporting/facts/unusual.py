@@ -3,9 +3,14 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 
+from apps.calc.errors import CalcError
+from apps.calc.rounding import format_change
+from apps.calc.spread import grubbs
 from apps.reporting.facts.reader import Facts
 from apps.reporting.facts.request import RequestFacts
+from apps.reporting.facts.told import stage_told
 
 
 @dataclass(frozen=True)
@@ -39,6 +44,40 @@ def unusual(facts: Facts) -> list[Notice]:
     return told + list(_of_catalogue(facts))
 
 
+@dataclass(frozen=True)
+class Outlier:
+    """What Grubbs' test says of the pairs of one result. A finding is a reason to look, never to drop a value."""
+
+    is_outlier: bool
+    sentence: str
+
+
+def outliers(request: RequestFacts) -> Iterator[Outlier]:
+    """Grubbs' test (5 %, two-sided) over the changes of the pairs that made each result."""
+    for result in request.data["results"]:
+        pairs = [
+            (f"{specimen['short']} {pair['number']}", Decimal(reading["change"]))
+            for specimen in request.data["specimens"]
+            if not specimen["set_aside"]
+            for pair in specimen["pairs"]
+            if pair.get("group", pair["direction"]) == result["direction"]
+            for reading in pair["readings"]
+            if reading["stage"] == result["stage"] and reading["change"] is not None
+        ]
+        what = f"{result['direction']} {stage_told(result['stage'])}"
+        try:
+            found = grubbs([change for _, change in pairs])
+        except CalcError as fault:
+            yield Outlier(False, f"{what}: {fault.sentence}")
+            continue
+        name, change = pairs[found.index]
+        if found.is_outlier:
+            far = f"{what}: {name} with {format_change(round(change, 1))} % lies far from the others"
+            yield Outlier(True, f"{far} (Grubbs, {len(pairs)} values). {found.note}".strip())
+        else:
+            yield Outlier(False, f"{what}: none among {len(pairs)} values. {found.note}".strip())
+
+
 def _of_catalogue(facts: Facts) -> Iterator[Notice]:
     """Numbers that the lab has not held against its own copy, once for each method, wash and drying."""
     of: dict[tuple[str, tuple[str, ...]], list[str]] = {}
@@ -66,6 +105,9 @@ def _of_request(request: RequestFacts) -> Iterator[Notice]:
         elif specimen["times_wetted"] > specimen["cycles_valid"]:
             text = f"wetted {specimen['times_wetted']} times for {specimen['cycles_valid']} valid cycles"
             yield Notice(specimen["short"], "interrupted cycle", text)
+    for told in outliers(request):
+        if told.is_outlier:
+            yield Notice(where, "outlier", told.sentence)
     for note in request.notes:
         yield Notice(where, "verdict", note)
     if request.has_limits and not data["limits_source"]:

@@ -10,12 +10,12 @@ from django.db.models import F, QuerySet
 from apps.accounts.models import User
 from apps.accounts.queries import the_lab
 from apps.intake.models import Job, Request, SendBack
-from apps.laundering.queries import kept_of
 from apps.measuring.models import Reading
 from apps.measuring.queries import results_of
 from apps.reporting.facts import Facts, freeze, seen
 from apps.reporting.facts.request import RequestFacts
-from apps.reporting.facts.unusual import Notice, unusual
+from apps.reporting.facts.unusual import Notice, outliers, unusual
+from apps.reporting.queries.looked_into import looked_into
 from apps.reporting.queries.readiness import finished, obstacles
 
 
@@ -87,6 +87,11 @@ class Reviewed:
         return not self.obstacles
 
     @property
+    def outliers_told(self) -> list[str]:
+        """What the test for outliers says of each result, also where it has too few values to say much."""
+        return [told.sentence for told in outliers(self.facts)]
+
+    @property
     def is_amended(self) -> bool:
         return self.request.lock == Request.Lock.AMENDING
 
@@ -146,22 +151,9 @@ def review(job: Job) -> Review:
         facts,
         _reviewed(looked_at, facts),
         **standing,
-        notices=[*_kept(looked_at), *unusual(facts)],
+        notices=[*looked_into(looked_at), *unusual(facts)],
         at_risk=[row for row in facts.deviations if row["at_risk"] and not row["judged_at"]],
     )
-
-
-def _kept(requests: list[Request]) -> list[Notice]:
-    """What the laundry tapped without a connection and the book could not take: the record may lack it."""
-    return [
-        Notice(
-            str(row.load).lower() if row.load_id else "laundry",
-            "kept tap",
-            f"{row.what}: {row.refusal} ({row.by})"
-            + (f". Judged by {row.judged_by}: {row.judgement}" if row.judgement else ". Not judged yet."),
-        )
-        for row in kept_of(request.pk for request in requests)
-    ]
 
 
 def _reviewed(requests: list[Request], facts: Facts) -> list[Reviewed]:

@@ -22,6 +22,7 @@ from apps.reporting.pdf.archive import FACTS, READINGS
 from apps.reporting.seal.figures import differences
 from apps.reporting.seal.signing import apart
 
+ONE_LINE = 12
 LARGEST = 20 * 1024 * 1024
 
 for _name in ("pyhanko", "pyhanko_certvalidator"):
@@ -127,14 +128,17 @@ def check_printed(content: bytes, facts: Facts) -> str:
     spans = [span.text for page in range(document.page_count()) for span in document.extract_spans(page)]
     seen = "".join("".join(spans).split())
     wanted = [facts.number, facts.sha256, facts.report["verification_code"]]
-    for request in facts.requests:
-        for figure in request.figures:
-            row = f"{figure.direction}{figure.stage}{figure.change}{figure.u or '–'}{figure.limits}"
-            wanted.append(row)
+    figures = [figure for request in facts.requests for figure in request.figures]
+    for figure in figures:
+        row = f"{figure.stage}{figure.change}{figure.u or '–'}"
+        # A long name is set on several lines, its figures between them.
+        wanted += (
+            [f"{figure.direction}{row}"] if len(figure.direction) <= ONE_LINE else [*figure.direction.split(), row]
+        )
     lacking = [words for words in wanted if "".join(words.split()) not in seen]
     if lacking:
         raise NotValid(f"it is not printed what the attachments say: {lacking[0]}")
-    return f"{len(wanted) - 3} results, number, code and SHA-256 as attached"
+    return f"{len(figures)} results, number, code and SHA-256 as attached"
 
 
 def check_figures(content: bytes, facts: Facts) -> str:
