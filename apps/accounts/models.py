@@ -5,6 +5,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
+from apps.trail.models import Blob
+
 
 class Role(models.TextChoices):
     FRONT_DESK = "front_desk", "front desk"
@@ -105,6 +107,13 @@ class Lab(models.Model):
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=60, blank=True)
     location = models.CharField("where the work is done", max_length=200, blank=True)
+    accreditation = models.CharField(
+        "accreditation, as reports within its scope say it",
+        max_length=200,
+        blank=True,
+        help_text="Such as: accredited to ISO/IEC 17025 by …, no. …. Empty: none is claimed.",
+    )
+    logo = models.ForeignKey(Blob, models.PROTECT, null=True, blank=True, editable=False, related_name="+")
     tie = models.CharField("a figure exactly between two", max_length=4, choices=Tie, default=Tie.EVEN)
     mix_rule = models.CharField("woven with knit", max_length=6, choices=MixRule, default=MixRule.REFUSE)
     reader_may_approve = models.BooleanField("who read a value may approve its report", default=False)

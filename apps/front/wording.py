@@ -41,6 +41,8 @@ WORDS: dict[str, str] = {
     "tap.judged": "A kept tap is judged ({what}): {judgement}",
     "report.approved": "Report {report} {meaning}",
     "report.issued": "Report {report} issued; what it rests on is locked",
+    "report.interim": "Interim report {report} {meaning}",
+    "report.interim_issued": "Interim report {report} issued; the work goes on",
     "report.file_made": "File of report {report} made",
     "report.withdrawn": "Report {report} withdrawn: {reason}",
     "amendment.opened": "Report {report} opened for an amendment: {reason}",

@@ -41,6 +41,11 @@ class ApproveForm(forms.Form):
             "invalid_choice": "One of these is not of this job. Open the page again, then choose.",
         },
     )
+    interim = forms.BooleanField(
+        label="as an interim report",
+        required=False,
+        help_text="It says so on its first page. Nothing is locked, the work goes on, a final report takes its place.",
+    )
     password = forms.CharField(
         label="Your password",
         help_text="It stands for your signature.",
@@ -57,9 +62,9 @@ class ApproveForm(forms.Form):
         super().__init__(data, initial={"requests": [str(one.request.pk) for one in review.proposed]})
         self.review = review
         field = self.fields["requests"]
-        field.choices = [(str(one.request.pk), told(one)) for one in review.ready]
+        field.choices = [(str(one.request.pk), told(one)) for one in review.offered]
         field.of_job = frozenset(str(request.pk) for request in review.requests)
-        self.marks = {one.request.pk: one.mark for one in review.ready}
+        self.marks = {one.request.pk: one.mark for one in review.offered}
         if data is not None:
             self.marks = {request.pk: data.get(f"shown-{request.pk}", "")[:64] for request in review.requests}
 
@@ -69,16 +74,18 @@ class ApproveForm(forms.Form):
         return [(f"shown-{pk}", mark) for pk, mark in self.marks.items()]
 
     def chosen(self) -> dict[str, Any]:
-        return {"request_ids": self.cleaned_data["requests"], "shown": self.marks}
+        chosen = {"request_ids": self.cleaned_data["requests"], "shown": self.marks}
+        return {**chosen, "interim": self.cleaned_data["interim"]}
 
     def show_anew(self) -> None:
         """The page that answers shows how things stand: from here on that is what was seen."""
-        self.marks = {one.request.pk: one.mark for one in self.review.ready}
+        self.marks = {one.request.pk: one.mark for one in self.review.offered}
 
 
 def told(one: Reviewed) -> str:
-    amendment = ", opened by an amendment" if one.is_amended else ""
-    return f"{one.facts.short} {one.facts.sample['description']}, {one.facts.method['name']}{amendment}"
+    more = ", opened by an amendment" if one.is_amended else ""
+    more = ", still going on: interim only" if one.may_interim else more
+    return f"{one.facts.short} {one.facts.sample['description']}, {one.facts.method['name']}{more}"
 
 
 class SendBackForm(forms.Form):
@@ -203,3 +210,23 @@ class CodeForm(forms.Form):
         help_text="On the first page.",
         error_messages={"required": "Type the code of the first page.", "max_length": "The code is shorter."},
     )
+
+
+class LogoForm(forms.Form):
+    file = forms.FileField(
+        label="Picture",
+        required=False,
+        help_text="PNG, JPEG, GIF or WebP, at most 5 MB; wide ones look best. It is drawn anew on white.",
+        widget=forms.FileInput(attrs={"accept": "image/png,image/jpeg,image/gif,image/webp"}),
+        error_messages={"empty": "This file is empty.", "invalid": "Choose a picture."},
+    )
+    none = forms.BooleanField(label="No logo", required=False)
+
+    def clean(self) -> dict[str, Any]:
+        if not self.errors and bool(self.cleaned_data["file"]) == self.cleaned_data["none"]:
+            self.add_error("file", "Choose a picture, or tick that there is to be none.")
+        return self.cleaned_data
+
+    def content(self) -> bytes | None:
+        file = self.cleaned_data["file"]
+        return file.read() if file else None

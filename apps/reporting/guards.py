@@ -13,7 +13,10 @@ from apps.trail.guarding import Guard, insert_only, never_deleted, write_once
 
 KEPT = "an issued report stays as it is; a new revision replaces it"
 
-COVERED = "EXISTS (SELECT 1 FROM reporting_reportrequest c WHERE c.request_id = NEW.id)"
+COVERED = (
+    "EXISTS (SELECT 1 FROM reporting_reportrequest c JOIN reporting_report r ON r.id = c.report_id"
+    " WHERE c.request_id = NEW.id AND NOT r.interim)"
+)
 OPEN_AMENDMENT = (
     "EXISTS (SELECT 1 FROM reporting_amendment a JOIN reporting_reportrequest c ON c.report_id = a.report_id"
     " WHERE c.request_id = NEW.id{purpose}"
@@ -62,6 +65,13 @@ GUARDS = [
         " AND NOT EXISTS (SELECT 1 FROM reporting_amendmentclosing e WHERE e.amendment_id = a.id))",
         "a report is amended once at a time",
         (_COVERED_BY.format("NEW.report_id"),),
+    ),
+    Guard(
+        "reporting_amendment_of_final",
+        "reporting_amendment",
+        "insert",
+        "EXISTS (SELECT 1 FROM reporting_report r WHERE r.id = NEW.report_id AND r.interim)",
+        "an interim report is followed by a final one, not amended",
     ),
     Guard(
         "reporting_amendmentclosing_once",

@@ -58,6 +58,7 @@ class Report(models.Model):
     serial = models.PositiveSmallIntegerField()
     revision = models.PositiveSmallIntegerField(default=0)
     number = models.CharField(max_length=20, unique=True)
+    interim = models.BooleanField(default=False, help_text="says how far the work is, and locks nothing")
     facts = models.TextField()
     facts_sha256 = models.CharField(max_length=64)
     facts_version = models.PositiveSmallIntegerField()
@@ -81,6 +82,7 @@ class Report(models.Model):
                 condition=Q(revision=0, replaces__isnull=True, amendment__isnull=True)
                 | Q(revision__gte=1, replaces__isnull=False, amendment__isnull=False),
             ),
+            models.CheckConstraint(name="report_interim_is_no_revision", condition=Q(interim=False) | Q(revision=0)),
         ]
 
     def __str__(self) -> str:

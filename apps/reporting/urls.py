@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apps.reporting.views import amending, approvals, reports, signatories, verifying
+from apps.reporting.views import amending, approvals, letterhead, reports, signatories, verifying
 
 app_name = "reporting"
 
@@ -18,6 +18,9 @@ urlpatterns = [
     path("reports/<slug:number>/amend/", amending.amend, name="amend"),
     path("reports/<slug:number>/close-amendment/", amending.close, name="close_amendment"),
     path("reports/<slug:number>/withdraw/", amending.withdraw, name="withdraw"),
+    # lab/
+    path("lab/logo/", letterhead.logo, name="logo"),
+    path("lab/logo.png", letterhead.picture, name="logo_picture"),
     # verify/
     path("verify/", verifying.verify, name="verify"),
     # signatories/

@@ -44,6 +44,8 @@ def facts(
             "covers": [test["code"] for test in tests],
             "not_covered": [],
             "amends": None,
+            "interim": False,
+            "follows": [],
             "issued_at": "2026-03-12T15:04:00+01:00",
             "approved_by": {
                 "name": "Mara Manager",
@@ -62,6 +64,8 @@ def facts(
             "email": "lab@example.com",
             "phone": "+43 1 000 00 00",
             "location": "",
+            "logo": "",
+            "accreditation": "",
             "tie": "even",
             "tie_told": wording.TIE["even"],
             "retention_years": 10,

@@ -20,6 +20,7 @@ class LabSettings:
     email: str
     phone: str
     location: str
+    accreditation: str = ""
     tie: str
     mix_rule: str
     reader_may_approve: bool

@@ -46,6 +46,8 @@ class Approval:
     chain_hash: str
     signs_as: str = "signatory"
     amends: dict[str, Any] | None = None
+    interim: bool = False
+    follows: Sequence[str] = ()
 
 
 def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dict[str, Any]:
@@ -79,7 +81,7 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
         people.add(approval.by, f"authorised the report ({Role.MANAGER.label})")
     facts = {
         "facts_version": VERSION,
-        "title": wording.TITLE,
+        "title": wording.INTERIM_TITLE if approval and approval.interim else wording.TITLE,
         "subject": wording.SUBJECT,
         "is_demo": lab.is_demo,
         "report": _report(requests, job, approval, specimens),
@@ -147,6 +149,8 @@ def _fields(row: Any, *names: str) -> dict[str, Any]:
 def _lab(lab: Lab) -> dict[str, Any]:
     return {
         **_fields(lab, "name", "address", "email", "phone", "location", "tie", "retention_years"),
+        "logo": lab.logo_id or "",
+        "accreditation": lab.accreditation,
         "tie_told": wording.TIE[lab.tie],
         "time_zone": settings.TIME_ZONE,
     }
@@ -164,7 +168,7 @@ def _report(requests: list[Request], job: Job, approval: Approval | None, specim
         return told
     return {
         **told,
-        **_fields(approval, "number", "serial", "revision", "verification_code", "amends"),
+        **_fields(approval, "number", "serial", "revision", "verification_code", "amends", "interim", "follows"),
         "issued_at": moment(approval.at),
         "approved_by": {
             "name": approval.by.full_name,

@@ -110,6 +110,25 @@ class Facts:
         )
 
     @property
+    def verify_page(self) -> str:
+        """Where anybody may ask about the file, as a person types it."""
+        address, _, _ = (self.report.get("verify_at") or "").partition("?")
+        return address.partition("://")[2]
+
+    @property
+    def is_interim(self) -> bool:
+        return bool(self.report.get("interim"))
+
+    @property
+    def follows_told(self) -> str:
+        """A sentence when interim reports came before this one."""
+        before = self.report.get("follows") or []
+        if not before:
+            return ""
+        many = "reports" if len(before) > 1 else "report"
+        return f"It takes the place of the interim {many} {', '.join(before)}."
+
+    @property
     def amends(self) -> Mapping[str, Any] | None:
         return self.report.get("amends")
 

@@ -4,6 +4,11 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 TITLE = "Test report"
+INTERIM_TITLE = "Interim test report"
+INTERIM = (
+    "Interim report: the work was still going on when it was issued. It says what was measured by then, and a final "
+    "report takes its place."
+)
 SUBJECT = "Dimensional change after washing and drying"
 SIGN = "Change in percent of the distance before washing: minus is shrinkage, plus is growth."
 SUPPLIED = "†"

@@ -9,20 +9,20 @@ from apps.reporting.pdf.archive import archived
 from apps.reporting.pdf.sheet import Sheets
 
 
-def build(facts: Facts) -> bytes:
-    """The file of a report, before it is sealed."""
-    return archived(pages(facts), facts)
+def build(facts: Facts, images: front.Images | None = None) -> bytes:
+    """The file of a report, before it is sealed. `images`: the pictures that the facts name, by their SHA-256."""
+    return archived(pages(facts, images), facts)
 
 
-def pages(facts: Facts) -> bytes:
+def pages(facts: Facts, images: front.Images | None = None) -> bytes:
     """Its sheets alone."""
     register_faces()
-    return Sheets(facts).finish(_story(facts))
+    return Sheets(facts).finish(_story(facts, images or {}))
 
 
-def _story(facts: Facts) -> list[Flowable]:
+def _story(facts: Facts, images: front.Images) -> list[Flowable]:
     return [
-        *front.letterhead(facts),
+        *front.letterhead(facts, images),
         *front.who_and_when(facts),
         *front.notices(facts),
         *front.results(facts),

@@ -1,7 +1,11 @@
 """The first page: who, for whom, what came out, who answers for it."""
 
+from collections.abc import Mapping
+from io import BytesIO
+
+from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
 from reportlab.lib.units import mm
-from reportlab.platypus import CondPageBreak, Flowable, HRFlowable, KeepTogether, Paragraph, Table
+from reportlab.platypus import CondPageBreak, Flowable, HRFlowable, Image, KeepTogether, Paragraph, Table
 
 from apps.core.ink import (
     BOLD,
@@ -23,20 +27,27 @@ from apps.core.ink import (
 from apps.reporting.facts import Facts
 from apps.reporting.facts.reader import RequestFacts
 from apps.reporting.facts.told import Figure, when
-from apps.reporting.facts.wording import FINAL, INVENTED, SIGN, SUPPLIED
+from apps.reporting.facts.wording import FINAL, INTERIM, INVENTED, SIGN, SUPPLIED
 from apps.reporting.pdf.parts import bare, gap, grid, pairs, section
 from apps.reporting.pdf.sheet import WIDTH
 
+Images = Mapping[str, bytes]
 MARKS = {"pass": "✓", "fail": "×", "conditional_pass": "△", "conditional_fail": "△"}
 
 
-def letterhead(facts: Facts) -> list[Flowable]:
+LOGO = (52 * mm, 19 * mm)  # the room that a logo may fill
+
+
+def letterhead(facts: Facts, images: Images) -> list[Flowable]:
     lab = facts.lab
-    side = [part for part in (lab["phone"], lab["email"]) if part]
-    head = Table(
-        [[[say(lab["name"], LAB), say(lab["address"], SMALL)], say("\n".join(side), LAB_SIDE)]],
-        colWidths=[WIDTH * 0.66, WIDTH * 0.34],
-    )
+    side: list[Flowable] = []
+    if picture := images.get(lab.get("logo", "")):
+        side += [_logo(picture), gap(3)]
+    side.append(say("\n".join(part for part in (lab["phone"], lab["email"]) if part), LAB_SIDE))
+    who = [say(lab["name"], LAB), say(lab["address"], SMALL)]
+    if facts.claims_scope and lab.get("accreditation"):
+        who += [gap(2), say(lab["accreditation"], SMALL)]
+    head = Table([[who, side]], colWidths=[WIDTH * 0.66, WIDTH * 0.34])
     head.setStyle(bare(("RIGHTPADDING", (1, 0), (1, 0), 0)))
     rule = HRFlowable(width="100%", thickness=1.4, color=INK, spaceBefore=4, spaceAfter=12)
     number = Paragraph(
@@ -47,6 +58,13 @@ def letterhead(facts: Facts) -> list[Flowable]:
     )
     title.setStyle(bare(("RIGHTPADDING", (1, 0), (1, 0), 0), ("TOPPADDING", (1, 0), (1, 0), 8)))
     return [head, rule, title, gap(8)]
+
+
+def _logo(picture: bytes) -> Flowable:
+    image = Image(BytesIO(picture), hAlign="RIGHT")
+    scale = min(LOGO[0] / image.imageWidth, LOGO[1] / image.imageHeight, 1)
+    image.drawWidth, image.drawHeight = image.imageWidth * scale, image.imageHeight * scale
+    return image
 
 
 def _revision(facts: Facts) -> str:
@@ -83,7 +101,11 @@ def _column(rows: list[tuple[str, str]]) -> Table:
 
 
 def notices(facts: Facts) -> list[Flowable]:
-    told = [say(facts.not_covered_told, NOTICE)] if facts.not_covered_told else []
+    told = [say(INTERIM, NOTICE)] if facts.is_interim else []
+    if facts.follows_told:
+        told.append(say(facts.follows_told, NOTICE))
+    if facts.not_covered_told:
+        told.append(say(facts.not_covered_told, NOTICE))
     if facts.amends:
         told.append(say(amendment(facts), NOTICE))
     if facts.is_demo:
@@ -166,10 +188,17 @@ def authorisation(facts: Facts) -> list[Flowable]:
     rows = [
         ("Deviations from the method", told),
         ("Authorised by", facts.authorised_by),
-        ("Meaning and time", f"{report['meaning']}, {when(report['issued_at'])}"),
+        ("Meaning and time", f"{report['meaning']}, {when(report['issued_at'])} ({facts.lab['time_zone']})"),
+        (
+            "Is it unchanged?",
+            f"Ask {facts.verify_page}, by the square or by number and code." if facts.verify_page else "",
+        ),
     ]
     table = pairs(rows, label=0.27)
-    frame = Table([[table]], colWidths=[WIDTH])
+    code = verification(facts)
+    beside = CODE + 8 * mm if code else 0
+    table._argW = [WIDTH * 0.24, WIDTH * 0.76 - beside - 14]
+    frame = Table([[table, code]], colWidths=[WIDTH - beside, beside] if code else [WIDTH, 0])
     frame.setStyle(
         bare(
             ("BACKGROUND", (0, 0), (-1, -1), CLOTH),
@@ -179,3 +208,38 @@ def authorisation(facts: Facts) -> list[Flowable]:
         )
     )
     return [gap(10), KeepTogether([frame])]
+
+
+CODE = 22 * mm
+
+
+def verification(facts: Facts) -> list[Flowable]:
+    """The address at which anybody may ask whether the report is unchanged, for a telephone to read."""
+    address = facts.report.get("verify_at")
+    if not address:
+        return []
+    return [Square(address)]
+
+
+class Square(Flowable):
+    """A QR code (ISO/IEC 18004) of the size that a telephone reads from paper, at the right of its room."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        code = QRCode(None, QRErrorCorrectLevel.M)
+        code.addData(text)
+        code.make()
+        self.rows = code.modules
+        self.width = self.height = CODE
+        self.hAlign = "RIGHT"
+
+    def wrap(self, *_: float) -> tuple[float, float]:
+        return CODE, CODE
+
+    def draw(self) -> None:
+        size = CODE / len(self.rows)
+        self.canv.setFillColor(INK)
+        for y, row in enumerate(self.rows):
+            for x, dark in enumerate(row):
+                if dark:
+                    self.canv.rect(x * size, CODE - (y + 1) * size, size, size, stroke=0, fill=1)

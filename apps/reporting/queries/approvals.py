@@ -16,7 +16,7 @@ from apps.reporting.facts import Facts, freeze, seen
 from apps.reporting.facts.request import RequestFacts
 from apps.reporting.facts.unusual import Notice, outliers, unusual
 from apps.reporting.queries.looked_into import looked_into
-from apps.reporting.queries.readiness import finished, obstacles
+from apps.reporting.queries.readiness import begun, finished, obstacles
 
 
 @dataclass(frozen=True)
@@ -81,6 +81,12 @@ class Reviewed:
     mark: str
     send_backs: list[SendBack]
     open_send_back: bool
+    interim_obstacles: list[str]
+
+    @property
+    def may_interim(self) -> bool:
+        """The work goes on, and an interim report may tell how far it is."""
+        return bool(self.obstacles) and not self.interim_obstacles and not self.is_amended
 
     @property
     def ready(self) -> bool:
@@ -114,6 +120,11 @@ class Review:
         return [one for one in self.reviewed if one.ready]
 
     @property
+    def offered(self) -> list[Reviewed]:
+        """What may go into a report, if only into an interim one."""
+        return [one for one in self.reviewed if one.ready or one.may_interim]
+
+    @property
     def proposed(self) -> list[Reviewed]:
         """What is ticked at first: all that is ready, or an amended report alone, which goes out whole."""
         return [one for one in self.ready if one.is_amended] or self.ready
@@ -133,9 +144,10 @@ def review(job: Job) -> Review:
         .select_related("sample__job", "method", "procedure", "drying", "contract_review")
         .order_by("sample_id", "ordinal")
     )
-    through = set(finished(Request.objects.filter(sample__job=job)).values_list("pk", flat=True))
-    looked_at = [request for request in requests if request.pk in through]
-    others = [request for request in requests if request.pk not in through]
+    of_job = Request.objects.filter(sample__job=job)
+    seen_here = set((finished(of_job) | begun(of_job)).values_list("pk", flat=True))
+    looked_at = [request for request in requests if request.pk in seen_here]
+    others = [request for request in requests if request.pk not in seen_here]
     open_ones = [request for request in others if request.lock != Request.Lock.LOCKED]
     found = obstacles(open_ones)
     standing = {
@@ -157,7 +169,8 @@ def review(job: Job) -> Review:
 
 
 def _reviewed(requests: list[Request], facts: Facts) -> list[Reviewed]:
-    found = obstacles(requests, results_of(requests))
+    results = results_of(requests)
+    found, found_interim = obstacles(requests, results), obstacles(requests, results, interim=True)
     told = {request.code: request for request in facts.requests}
     history = defaultdict(list)
     for row in SendBack.objects.filter(request__in=requests).select_related("by", "answered_by"):
@@ -169,6 +182,7 @@ def _reviewed(requests: list[Request], facts: Facts) -> list[Reviewed]:
             obstacles=found[request.pk],
             mark=seen(facts.data, str(request)),
             send_backs=history[request.pk],
+            interim_obstacles=found_interim[request.pk],
             open_send_back=any(row.answered_at is None for row in history[request.pk]),
         )
         for request in requests

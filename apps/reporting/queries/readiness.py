@@ -7,14 +7,18 @@ from typing import Any
 from django.db.models import Q
 
 from apps.intake.models import Deviation, Request, SendBack, Specimen
+from apps.measuring.models import Reading
 
 FINISHED = (Specimen.Stage.DONE, Specimen.Stage.SET_ASIDE)
 
 
-def obstacles(requests: Iterable[Request], results: Mapping[int, Any] | None = None) -> dict[int, list[str]]:
+def obstacles(
+    requests: Iterable[Request], results: Mapping[int, Any] | None = None, *, interim: bool = False
+) -> dict[int, list[str]]:
     """What stands between each request and its report, in short sentences; an empty list is ready.
 
-    Three queries, however many requests. With `results`, readings that lack are named too.
+    Three queries, however many requests. With `results`, readings that lack are named too. An `interim` report may go
+    out while the work goes on, once there is a result.
     """
     requests = list(requests)
     specimens, sent_back = defaultdict(list), defaultdict(list)
@@ -25,13 +29,15 @@ def obstacles(requests: Iterable[Request], results: Mapping[int, Any] | None = N
     at_risk = _not_judged(requests)
     found = {}
     for request in requests:
-        told = _of_specimens(request, specimens[request.pk])
+        told = [] if interim else _of_specimens(request, specimens[request.pk])
         told += [f"Sent back to the {row.get_to_display()}: {row.reason}" for row in sent_back[request.pk]]
         if request.pk in at_risk:
             told.append("A deviation done at risk is not judged yet.")
         if request.has_limits and not request.contract_review.agreed:
             told.append("The order review does not say that method, limits and rule are agreed. The front desk can.")
-        if results is not None and not told:
+        if interim and not (results and results[request.pk].directions):
+            told.append("There is no result yet.")
+        elif results is not None and not told and not interim:
             told += results[request.pk].missing
         found[request.pk] = told
     return found
@@ -72,3 +78,10 @@ def finished(requests):
     done = specimens.filter(stage=Specimen.Stage.DONE).values("request_id")
     going = specimens.exclude(stage__in=FINISHED).values("request_id")
     return requests.exclude(lock=Request.Lock.LOCKED).filter(pk__in=done).exclude(pk__in=going)
+
+
+def begun(requests):
+    """Of a queryset of requests: those still open of which something is read after a cycle: enough for an interim
+    report."""
+    read = Reading.objects.in_force().filter(stage__gt=0).exclude(pair__specimen__stage=Specimen.Stage.SET_ASIDE)
+    return requests.filter(lock=Request.Lock.OPEN, pk__in=read.values("pair__specimen__request_id"))

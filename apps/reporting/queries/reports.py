@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
-from django.db.models import Exists, OuterRef, Prefetch, QuerySet, Subquery
+from django.db.models import Case, CharField, Exists, OuterRef, Prefetch, QuerySet, Subquery, Value, When
 
 from apps.accounts.models import User
 from apps.intake.models import Job
@@ -12,7 +12,13 @@ from apps.reporting.facts import Facts
 from apps.reporting.models import Amendment, Report, ReportFile, ReportRequest
 from apps.trail.models import Blob
 
-WORDS = {"issued": "in force", "amending": "being amended", "superseded": "superseded", "withdrawn": "withdrawn"}
+WORDS = {
+    "issued": "in force",
+    "interim": "interim",
+    "amending": "being amended",
+    "superseded": "superseded",
+    "withdrawn": "withdrawn",
+}
 
 
 def reports(user: User) -> QuerySet[Report]:
@@ -26,7 +32,19 @@ def as_they_stand(rows: QuerySet[Report]) -> QuerySet[Report]:
     pdf = ReportFile.objects.filter(report=OuterRef("pk"), kind=ReportFile.Kind.PDF).values("blob_id")[:1]
     later = ReportFile.objects.filter(report__replaces=OuterRef("pk"), kind=ReportFile.Kind.PDF)
     amended = Amendment.objects.still_open().filter(report=OuterRef("pk")).values("at")[:1]
-    told = rows.annotate(pdf=Subquery(pdf), successor_there=Exists(later), being_amended=Subquery(amended))
+    final = ReportRequest.objects.filter(
+        request__covered_by__report=OuterRef("pk"), report__interim=False, report__files__kind=ReportFile.Kind.PDF
+    ).exclude(report=OuterRef("pk"))
+    told = rows.annotate(
+        final_number=Case(
+            When(interim=True, then=Subquery(final.order_by("-report__revision").values("report__number")[:1])),
+            default=Value(None),
+            output_field=CharField(null=True),
+        ),
+        pdf=Subquery(pdf),
+        successor_there=Exists(later),
+        being_amended=Subquery(amended),
+    )
     return told.select_related("job", "replaced_by", "withdrawal")
 
 
@@ -54,13 +72,24 @@ class Issued:
     def state(self) -> str:
         if self.withdrawal:
             return "withdrawn"
-        if self.replaced_by:
+        if self.replaced_by or self.report.final_number:
             return "superseded"
+        if self.report.interim:
+            return "interim"
         return "amending" if self.report.being_amended else "issued"
 
     @property
     def word(self) -> str:
         return WORDS[self.state]
+
+    @property
+    def shape(self) -> str:
+        return "half" if self.state == "interim" else self.state
+
+    @property
+    def followed_by(self) -> str:
+        """The number of what takes its place, once that can be opened."""
+        return self.report.final_number or (self.successor.number if self.successor else "")
 
     @property
     def successor(self) -> Report | None:
@@ -70,7 +99,7 @@ class Issued:
     @property
     def in_force(self) -> bool:
         """It may be relied upon. While an amendment is open it still holds, and its page says so."""
-        return self.state in ("issued", "amending")
+        return self.state in ("issued", "amending", "interim")
 
     @property
     def amendment(self) -> Amendment | None:
@@ -115,7 +144,7 @@ def issued_on(user: User, jobs: Iterable[Job], *, with_facts: bool = False) -> d
 def reported(user: User, jobs: Iterable[Job]) -> dict[int, str]:
     """By the key of a request of these jobs, "issued" or "withdrawn": what became of its newest report, as far as this
     person may see it. One that is replaced by a revision still being made does not count."""
-    newest = Report.objects.visible_to(user).filter(job__in=list(jobs), replaced_by=None)
+    newest = Report.objects.visible_to(user).filter(job__in=list(jobs), replaced_by=None, interim=False)
     rows = ReportRequest.objects.filter(report__in=newest.values("pk"))
     told = rows.values_list("request_id", "report__withdrawal")
     return {request_id: "withdrawn" if withdrawal else "issued" for request_id, withdrawal in told}

@@ -28,6 +28,11 @@ def open_amendment(
     if trail.repeated(key=key, payload=payload, by=by):
         return report.amendments.latest("pk")
     _check(report, reason, by)
+    if report.interim:
+        raise Refusal(
+            "An interim report is not amended: the final one takes its place. Withdraw it when it must not be used.",
+            code="interim",
+        )
     if opened_for not in Request.OpenedFor.values:
         raise Refusal("Say what the report is opened for.", code="opened_for", field="opened_for")
     amendment = Amendment.objects.create(report=report, reason=reason.strip(), opened_for=opened_for, by=by, at=at)

@@ -40,24 +40,29 @@ def approve(
     at: datetime,
     key: uuid.UUID | None = None,
     shown: Mapping[int, str] | None = None,
+    interim: bool = False,
 ) -> Report:
     """The manager has looked at these requests of one job and answers for them: the report is issued.
 
     What it says is frozen, its requests are locked, its file is made afterwards. Requests opened by an amendment come
-    out as the next revision. `shown`: the mark of each request as the page showed it (`facts.seen`).
+    out as the next revision. An `interim` report says how far the work is: it is frozen and locks nothing. `shown`: the
+    mark of each request as the page showed it (`facts.seen`).
     """
     requests = lock_requests(request_ids)
-    payload = {"requests": sorted(request.pk for request in requests)}
+    payload: dict[str, Any] = {"requests": sorted(request.pk for request in requests)}
+    if interim:
+        payload["interim"] = True
     if done := trail.repeated(key=key, payload=payload, by=by):
         return Report.objects.get(number=done.facts["report"])
     _check_approver(requests, password_ok, by, at)
     signs = signs_as(methods=(request.method for request in requests), by=by)
     job = _job_of(requests, wanted=set(request_ids))
-    _check_ready(requests)
+    _check_ready(requests, interim)
     replaced, amendment = _what_it_replaces(requests)
     number, serial, revision = _next_number(job, replaced)
     told = {"report": number, "requests": [str(request) for request in requests], "meaning": MEANING, "as": signs}
-    entry = trail.record(stream=job.stream, kind="report.approved", by=by, at=at, facts=told, key=key, payload=payload)
+    kind = "report.interim" if interim else "report.approved"
+    entry = trail.record(stream=job.stream, kind=kind, by=by, at=at, facts=told, key=key, payload=payload)
     approval = Approval(
         number=number,
         serial=serial,
@@ -69,6 +74,8 @@ def approve(
         chain_seq=entry.seq,
         chain_hash=entry.hash,
         amends=_amends(replaced, amendment),
+        interim=interim,
+        follows=[] if interim else _interim_before(requests),
     )
     facts = freeze(requests, approval)
     _check_shown(requests, facts, shown)
@@ -115,11 +122,19 @@ def _job_of(requests: list[Request], wanted: set[int]) -> Job:
     return jobs.popitem()[1]
 
 
-def _check_ready(requests: list[Request]) -> None:
+def _interim_before(requests: list[Request]) -> list[str]:
+    """Interim reports that told of some of these requests: the final one takes their place."""
+    rows = Report.objects.filter(interim=True, withdrawal=None, covers__request__in=requests)
+    return list(rows.distinct().order_by("serial").values_list("number", flat=True))
+
+
+def _check_ready(requests: list[Request], interim: bool) -> None:
+    if interim and any(request.lock == Request.Lock.AMENDING for request in requests):
+        raise Refusal("An amended report is approved as a revision, not as an interim report.", code="amendment_whole")
     locked = [str(request) for request in requests if request.lock == Request.Lock.LOCKED]
     if locked:
         raise Refusal(f"A report on {', '.join(locked)} is already issued.", code="already_issued", field="requests")
-    found = obstacles(requests, results_of(requests))
+    found = obstacles(requests, results_of(requests), interim=interim)
     told = [f"{request}: {sentence}" for request in requests for sentence in found[request.pk]]
     if told:
         raise Refusal("Not ready. " + " ".join(told), code="not_ready", field="requests")
@@ -193,13 +208,15 @@ def _issue(
         meaning=MEANING,
         replaces=replaced,
         amendment=amendment,
+        interim=approval.interim,
     )
     ReportRequest.objects.bulk_create(ReportRequest(report=report, request=request) for request in requests)
-    for request in requests:
+    for request in [] if approval.interim else requests:
         request.lock, request.opened_for = Request.Lock.LOCKED, ""
         request.save(update_fields=["lock", "opened_for"])
     FileDue.objects.create(report=report, kind=ReportFile.Kind.PDF, next_try_at=approval.at)
     # The facts carry the approval's place in the chain; this next entry carries the facts' own hash.
     told = {"report": report.number, "facts_sha256": report.facts_sha256}
-    trail.record(stream=job.stream, kind="report.issued", by=approval.by, at=approval.at, facts=told)
+    kind = "report.interim_issued" if approval.interim else "report.issued"
+    trail.record(stream=job.stream, kind=kind, by=approval.by, at=approval.at, facts=told)
     return report

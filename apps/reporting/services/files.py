@@ -13,6 +13,7 @@ from apps.reporting.pdf import build, check_archivable
 from apps.reporting.seal.keys import NoSeal, the_seal
 from apps.reporting.seal.signing import sealed
 from apps.trail import services as trail
+from apps.trail.models import Blob
 
 log = logging.getLogger(__name__)
 
@@ -62,7 +63,8 @@ def _make(due: FileDue, now: datetime) -> bool:
 
 def make_file(facts: Facts) -> bytes:
     """The file of a report: set from its facts, held against the rules of PDF/A, sealed where the facts say so."""
-    content = build(facts)
+    wanted = Blob.objects.filter(pk=facts.lab.get("logo", "")).values_list("sha256", "content")
+    content = build(facts, {name: bytes(picture) for name, picture in wanted})
     check_archivable(content)
     promised = facts.report.get("seal")
     if not promised:
