@@ -52,7 +52,7 @@ class BuildPendingTests(LabTestCase):
 
     def test_killed_before_the_file_is_kept(self):
         with pytest.MonkeyPatch.context() as patch, pytest.raises(KeyboardInterrupt):
-            patch.setattr(files, "build", lambda facts: (_ for _ in ()).throw(KeyboardInterrupt))
+            patch.setattr(files, "build", lambda facts, images=None: (_ for _ in ()).throw(KeyboardInterrupt))
             services.build_pending(limit=10, now=NOON)
         assert not ReportFile.objects.exists()
         assert services.build_pending(limit=10, now=NOON) == 0  # somebody has it in hand
@@ -74,7 +74,7 @@ class BuildPendingTests(LabTestCase):
         other = an_issued_report(self, with_file=False)
         real = files.build
 
-        def fails(facts):
+        def fails(facts, images=None):
             if facts.number == self.report.number:
                 raise ValueError("no such glyph")
             return real(facts)
