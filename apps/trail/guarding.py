@@ -167,6 +167,22 @@ def missing_triggers() -> set[str]:
     return wanted - installed_triggers()
 
 
+def altered_triggers() -> set[str]:
+    """Guards that stand under their name and do something else than they should."""
+    guards = _wanted(set(connection.introspection.table_names()))
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            wanted = {guard.trigger: _sqlite_sql(guard)[0] for guard in guards}
+            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+        else:
+            wanted = {guard.trigger: _postgres_sql(guard)[0].split("$guard$")[1].strip() for guard in guards}
+            cursor.execute(
+                "SELECT t.tgname, btrim(p.prosrc) FROM pg_trigger t JOIN pg_proc p ON p.oid = t.tgfoid"
+                " WHERE NOT t.tgisinternal"
+            )
+        return {name for name, text in cursor.fetchall() if wanted.get(name, text) != text}
+
+
 def _wanted(tables: Iterable[str]) -> list[Guard]:
     sqlite = connection.vendor == "sqlite"
     return [guard for guard in all_guards() if guard.table in tables and (sqlite or not guard.sqlite_only)]

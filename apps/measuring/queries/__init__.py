@@ -3,6 +3,7 @@
 from apps.measuring.queries.bench import BenchRow, Due, bench_list, bench_rows
 from apps.measuring.queries.cutting import Cutting, Garment, all_values, conditioning, cutting, garment
 from apps.measuring.queries.due import due_stages, loads_of, not_due, stage_words
+from apps.measuring.queries.faults import work_faults
 from apps.measuring.queries.figures import results_of
 from apps.measuring.queries.resting import (
     RackRow,
@@ -48,4 +49,5 @@ __all__ = [
     "stage_due",
     "stage_to_open",
     "stage_words",
+    "work_faults",
 ]

@@ -1,6 +1,7 @@
 """What pages and other rooms ask about reports and approvals. Other rooms import from here."""
 
 from apps.reporting.queries.approvals import Review, on_the_desk, read_by, ready_for_approval, review, sent_back
+from apps.reporting.queries.faults import issued_faults
 from apps.reporting.queries.readiness import obstacles
 from apps.reporting.queries.reports import Issued, issued_on, pdf_bytes, reported, reports
 from apps.reporting.queries.signatories import lacking, managers, signatories
@@ -11,6 +12,7 @@ __all__ = [
     "Review",
     "by_code",
     "by_file",
+    "issued_faults",
     "issued_on",
     "lacking",
     "managers",
