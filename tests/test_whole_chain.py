@@ -192,6 +192,7 @@ def test_from_the_bolt_of_cloth_to_the_customers_hands(visitor, people: Cast):
 
     assert Request.objects.get().lock == "locked"
     everything_left_its_trace(number)
+    call_command("check_lab")
 
 
 def the_pdf_says_what_the_page_says(casey: Visitor, report: str) -> None:
