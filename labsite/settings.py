@@ -124,6 +124,7 @@ INSTALLED_APPS = [
     "apps.reporting",
     "apps.sheets",
     "apps.portal",
+    "apps.api",
     "apps.front",
 ]
 

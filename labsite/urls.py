@@ -13,4 +13,5 @@ urlpatterns = [
     path("", include("apps.reporting.urls")),
     path("", include("apps.sheets.urls")),
     path("", include("apps.portal.urls")),
+    path("", include("apps.api.urls")),
 ]

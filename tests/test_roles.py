@@ -2,13 +2,15 @@
 
 import os
 import re
+from datetime import timedelta
 from pathlib import Path
 
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.converters import IntConverter, UUIDConverter
 
-from apps.accounts.models import Role
-from tests.cast import LabTestCase
+from apps.accounts.models import Role, User
+from apps.accounts.services import make_token
+from tests.cast import NOON, LabTestCase
 
 DEVELOPERS = Path(__file__).resolve().parent.parent / "DEVELOPERS.md"
 BEGIN, END = "<!-- who gets what: begin -->", "<!-- who gets what: end -->"
@@ -46,7 +48,14 @@ def _nothing(converter: object) -> str:
     return "26-99999X"
 
 
+def is_by_token(pattern: URLPattern) -> bool:
+    return getattr(pattern.callback, "by_token", False)
+
+
 class WhoGetsWhatTests(LabTestCase):
+    def setUp(self):
+        self.tokens: dict[int, str] = {}
+
     def test_every_view_says_who_may(self):
         silent = [route for route, pattern, _ in addresses() if not hasattr(pattern.callback, "allowed_roles")]
         self.assertEqual(silent, [], "these views have no gate; use role_required or open_to_all")
@@ -64,11 +73,14 @@ class WhoGetsWhatTests(LabTestCase):
                 for verb in ("get", "post"):
                     if person is not None:
                         self.sign_in(person)
-                    response = getattr(self.client, verb)(address)
+                    response = self.ask(person, verb, address, pattern)
                     if response.status_code == 405:
                         continue
                     with self.subTest(role=role, route=route, verb=verb):
-                        if person is None:
+                        if person is None and is_by_token(pattern):
+                            self.assertEqual(response.status_code, 401)
+                            self.assertIn("Bearer", response["WWW-Authenticate"])
+                        elif person is None:
                             self.assertEqual(response.status_code, 302)
                             self.assertTrue(response.url.startswith("/sign-in/"), response.url)
                         elif role not in allowed:
@@ -76,6 +88,28 @@ class WhoGetsWhatTests(LabTestCase):
                         else:
                             self.assertLess(response.status_code, 500)
                             self.assertNotEqual(response.status_code, 403)
+
+    def test_a_session_opens_nothing_that_is_for_programs(self):
+        for route, pattern, address in addresses():
+            if is_by_token(pattern):
+                for person in (self.mara, self.bea, self.casey):
+                    self.sign_in(person)
+                    with self.subTest(route=route, person=person):
+                        self.assertIn(self.client.get(address).status_code, (401, 405))
+                        self.assertIn(self.client.post(address).status_code, (401, 405))
+
+    def ask(self, person: User | None, verb: str, address: str, pattern: URLPattern):
+        """As this person: by the session, or by a token where programs ask."""
+        headers = {}
+        if person is not None and is_by_token(pattern):
+            headers = {"authorization": f"Bearer {self.token_of(person)}"}
+        return getattr(self.client, verb)(address, headers=headers)
+
+    def token_of(self, person: User) -> str:
+        if person.pk not in self.tokens:
+            ends_on = NOON.date() + timedelta(days=1)
+            _, self.tokens[person.pk] = make_token(name="a walk", ends_on=ends_on, by=person, at=NOON)
+        return self.tokens[person.pk]
 
     def test_the_table_in_the_developers_guide(self):
         """`FULLING_REWRITE=yes tests/run tests/test_roles.py` puts what the code does into the guide."""
@@ -106,6 +140,6 @@ class WhoGetsWhatTests(LabTestCase):
         found = []
         for verb in ("get", "post"):
             self.client.force_login(may[0])
-            if getattr(self.client, verb)(address).status_code != 405:
+            if self.ask(may[0], verb, address, pattern).status_code != 405:
                 found.append(verb.upper())
         return " ".join(found)

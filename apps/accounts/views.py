@@ -16,6 +16,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from apps.accounts import queries, services
+from apps.accounts.context import address
 from apps.accounts.forms import (
     CustomerForm,
     ForgottenForm,
@@ -168,7 +169,7 @@ def tokens(request: HttpRequest) -> HttpResponse:
             _refuse(form, refusal)
     page = _page(request, queries.tokens_of(request.user))
     rows = queries.token_rows(page, today=timezone.localdate(now))
-    context = {"form": form, "page": page, "rows": rows, "made": made, "told": told}
+    context = {"form": form, "page": page, "rows": rows, "made": made, "told": told, "guide": address("api:guide")}
     response = render(request, "accounts/tokens.html", context, status=422 if form.is_bound and not made else 200)
     if made:
         response["Cache-Control"] = "no-store"

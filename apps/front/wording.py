@@ -19,6 +19,7 @@ WORDS: dict[str, str] = {
     "specimen.set_aside": "Specimen {specimen} set aside: {reason}",
     "specimens.marked": "Specimens marked: {specimens}",
     "readings.entered": "Read {when}: {of} ({count} values)",
+    "readings.sent": "Readings came by the token {token}: {of} ({count} values)",
     "reading.corrected": "{what} corrected from {old} to {new}: {reason}",
     "specimens.on_rack": "On the rack: {of} ({where})",
     "conditioning.rule": "Rule of conditioning: air out of limits {excursions}, pause of the log {gaps}, early {early}",

@@ -3,7 +3,7 @@
 from apps.reporting.queries.approvals import Review, on_the_desk, read_by, ready_for_approval, review, sent_back
 from apps.reporting.queries.faults import issued_faults
 from apps.reporting.queries.readiness import obstacles
-from apps.reporting.queries.reports import Issued, issued_on, pdf_bytes, reported, reports
+from apps.reporting.queries.reports import Issued, csv_bytes, issued_on, pdf_bytes, reported, reports
 from apps.reporting.queries.signatories import lacking, managers, signatories
 from apps.reporting.queries.verifying import by_code, by_file
 
@@ -12,6 +12,7 @@ __all__ = [
     "Review",
     "by_code",
     "by_file",
+    "csv_bytes",
     "issued_faults",
     "issued_on",
     "lacking",

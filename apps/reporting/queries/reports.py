@@ -8,6 +8,7 @@ from django.db.models import Case, CharField, Exists, OuterRef, Prefetch, QueryS
 
 from apps.accounts.models import User
 from apps.intake.models import Job
+from apps.reporting.csvtext import csv_of
 from apps.reporting.facts import Facts
 from apps.reporting.models import Amendment, Report, ReportFile, ReportRequest
 from apps.trail.models import Blob
@@ -52,6 +53,11 @@ def pdf_bytes(report: Report) -> bytes | None:
     """The file as it was made; None while it is not there."""
     blob = Blob.objects.filter(pk=report.pdf).values_list("content", flat=True).first() if report.pdf else None
     return None if blob is None else bytes(blob)
+
+
+def csv_bytes(issued: "Issued") -> bytes:
+    """Results and readings for a spreadsheet. The mark at the beginning tells it that this is UTF-8."""
+    return csv_of(issued.facts).encode("utf-8-sig")
 
 
 @dataclass(frozen=True)

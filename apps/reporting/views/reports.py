@@ -8,7 +8,6 @@ from django.views.decorators.http import condition, require_safe
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.reporting import queries
-from apps.reporting.csvtext import csv_of
 from apps.reporting.views.common import download, the_report
 
 
@@ -52,5 +51,4 @@ def pdf(request: HttpRequest, number: str) -> HttpResponse:
 def csv(request: HttpRequest, number: str) -> HttpResponse:
     """Results and readings for a spreadsheet, from the same facts."""
     issued = queries.Issued(the_report(request, number))
-    # The mark at the beginning tells spreadsheets that this is UTF-8.
-    return download(csv_of(issued.facts).encode("utf-8-sig"), "text/csv; charset=utf-8", f"{number}.csv")
+    return download(queries.csv_bytes(issued), "text/csv; charset=utf-8", f"{number}.csv")
