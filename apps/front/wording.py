@@ -20,6 +20,7 @@ WORDS: dict[str, str] = {
     "specimens.marked": "Specimens marked: {specimens}",
     "readings.entered": "Read {when}: {of} ({count} values)",
     "readings.sent": "Readings came by the token {token}: {of} ({count} values)",
+    "extras.entered": "Skew or twist read {when}: {of}",
     "reading.corrected": "{what} corrected from {old} to {new}: {reason}",
     "specimens.on_rack": "On the rack: {of} ({where})",
     "conditioning.rule": "Rule of conditioning: air out of limits {excursions}, pause of the log {gaps}, early {early}",

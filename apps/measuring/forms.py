@@ -11,8 +11,8 @@ from apps.intake.models import Specimen
 from apps.intake.queries import CuttingWay, label_code
 from apps.intake.services import is_late
 from apps.measuring.models import ConditioningRule, Reading
-from apps.measuring.queries import Sheet
-from apps.measuring.services import Entry, GarmentMarks, SheetRefused
+from apps.measuring.queries import ExtraCell, Sheet
+from apps.measuring.services import Entry, ExtraEntry, GarmentMarks, SheetRefused
 from apps.methods.models import MeasuringPoint, TestMethod
 
 LONG = 300
@@ -185,6 +185,47 @@ class SheetForm(DoneForm):
         for pair_id, sentence in refusal.cells.items():
             name = self.name_of(pair_id)
             self.add_error(name if name in self.fields else None, sentence)
+
+
+class ExtrasForm(Asked):
+    """Extra measurements of a request at a stage: two distances a row. Rows left empty follow later."""
+
+    unit = forms.ChoiceField(label="Unit", choices=UNITS[:3], widget=forms.RadioSelect, initial="mm")
+    reason = forms.CharField(
+        label="Why a value is corrected",
+        max_length=LONG,
+        required=False,
+        help_text="Only when one that stands is typed anew; both stay visible.",
+    )
+    at = done_at("Read at")
+
+    def __init__(self, data: Any = None, *, cells: Sequence[ExtraCell]) -> None:
+        super().__init__(data)
+        self.all_cells = cells
+        self.cells = [cell for cell in cells if cell.due]
+        for cell in self.cells:
+            for name, end in zip(cell.names, "ab", strict=True):
+                label = f"{cell.label} {name}"
+                self.fields[f"{cell.key}_{end}"] = forms.CharField(
+                    label=label, required=False, max_length=40, widget=forms.TextInput(OFF)
+                )
+
+    @property
+    def entries(self) -> list[ExtraEntry]:
+        typed = self.cleaned_data
+        return [
+            ExtraEntry(cell.key, cell.extra.pk, cell.specimen.pk, cell.place, one, two)
+            for cell in self.cells
+            if (one := typed[f"{cell.key}_a"]) + (two := typed[f"{cell.key}_b"])
+        ]
+
+    def put_beside(self, refusal: Exception) -> None:
+        if not isinstance(refusal, SheetRefused):
+            super().put_beside(refusal)
+            return
+        self.error_title = str(refusal)
+        for key, sentence in refusal.cells.items():
+            self.add_error(f"{key}_a", sentence)
 
 
 class CorrectionForm(Asked):

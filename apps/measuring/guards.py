@@ -1,7 +1,7 @@
 """What the database itself says about marks and readings."""
 
 from apps.intake.locks import frozen_with_request
-from apps.measuring.models import BenchmarkPair, ConditioningRule, RackStay, Reading, Weighing
+from apps.measuring.models import BenchmarkPair, ConditioningRule, ExtraReading, RackStay, Reading, Weighing
 from apps.trail.guarding import Guard, frozen_columns, insert_only, never_deleted, write_once
 
 KEPT = "a reading is never changed: it is voided with a reason and read again"
@@ -19,6 +19,15 @@ GUARDS = [
     *frozen_with_request("measuring_rackstay", OF_PAIR, opened_for=("readings",)),
     *insert_only(Weighing, sentence=AS_IT_WAS),
     *frozen_with_request("measuring_weighing", OF_PAIR, opened_for=("readings",)),
+    *never_deleted(ExtraReading, sentence=KEPT),
+    write_once(
+        ExtraReading,
+        *("specimen_id", "extra_id", "stage", "place", "first_text", "second_text", "unit", "first_mm", "second_mm"),
+        *("read_by_id", "at", "recorded_at"),
+        sentence=KEPT,
+    ),
+    Guard("measuring_extrareading_void_once", "measuring_extrareading", "update", "OLD.voided_at IS NOT NULL", KEPT),
+    *frozen_with_request("measuring_extrareading", OF_PAIR, opened_for=("readings",)),
     *insert_only(ConditioningRule, sentence="a rule that held stays written"),
     *never_deleted(BenchmarkPair, sentence="marks that were made are kept"),
     write_once(

@@ -6,7 +6,7 @@ from django.db.models import Q
 
 from apps.equipment.models import Equipment
 from apps.intake.models import BelongsToJob, Specimen
-from apps.methods.models import MeasuringPoint
+from apps.methods.models import ExtraMeasurement, MeasuringPoint
 
 
 class BenchmarkPairQuerySet(BelongsToJob):
@@ -221,4 +221,54 @@ class ConditioningRule(models.Model):
                     early__in=["refuse", "disclose"],
                 ),
             )
+        ]
+
+
+class ExtraReadingQuerySet(OfSpecimen):
+    def in_force(self) -> "ExtraReadingQuerySet":
+        return self.filter(voided_at__isnull=True)
+
+
+class ExtraReading(models.Model):
+    """Two distances on a specimen that make one figure: the diagonals of a square, or how far a seam has wandered.
+
+    `first` may be nothing, or carry its direction as a sign, where it is a displacement. A wrong one is voided with a
+    reason and read again.
+    """
+
+    specimen = models.ForeignKey(Specimen, models.PROTECT, related_name="extras")
+    extra = models.ForeignKey(ExtraMeasurement, models.PROTECT, related_name="+")
+    stage = models.PositiveSmallIntegerField()
+    place = models.CharField("which side", max_length=5, choices=BenchmarkPair.Side, blank=True)
+    first_text = models.CharField(max_length=32)
+    second_text = models.CharField(max_length=32)
+    unit = models.CharField(max_length=3, choices=[("mm", "mm"), ("cm", "cm"), ("in", "in")])
+    first_mm = models.DecimalField(max_digits=12, decimal_places=6)
+    second_mm = models.DecimalField(max_digits=12, decimal_places=6)
+    read_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    voided_at = models.DateTimeField(null=True, blank=True)
+    voided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    void_reason = models.CharField(max_length=300, blank=True)
+
+    objects = ExtraReadingQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["specimen", "extra", "stage", "place", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                name="extra_reading_once_in_force",
+                fields=["specimen", "extra", "stage", "place"],
+                condition=Q(voided_at__isnull=True),
+            ),
+            models.CheckConstraint(
+                name="extra_reading_known",
+                condition=Q(unit__in=["mm", "cm", "in"], place__in=["", "left", "right"], second_mm__gt=0),
+            ),
+            models.CheckConstraint(
+                name="extra_reading_void_has_reason",
+                condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
+                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
+            ),
         ]

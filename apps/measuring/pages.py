@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import groupby
 from typing import Any
 
 from django.forms import BoundField
@@ -12,7 +13,7 @@ from apps.calc.lengths import format_length
 from apps.core.drawing import Circle, Drawing, Line, Rect, Text, curve
 from apps.intake.models import Request
 from apps.measuring import told
-from apps.measuring.forms import GarmentForm, SheetForm
+from apps.measuring.forms import ExtrasForm, GarmentForm, SheetForm
 from apps.measuring.models import Reading
 from apps.measuring.outlines import drawing_of
 from apps.measuring.queries import Sheet, stage_words
@@ -177,6 +178,17 @@ def refusal_of(form: SheetForm) -> dict[str, Any]:
         "again": form.asks_again,
         "early": form.is_early,
     }
+
+
+def of_extras(order: Request, stage: int, form: ExtrasForm) -> dict[str, Any]:
+    """The rows of the extra measurements, each measurement with its own."""
+    rows = [
+        (cell, form[f"{cell.key}_a"] if cell.due else None, form[f"{cell.key}_b"] if cell.due else None)
+        for cell in form.all_cells
+    ]
+    groups = [(extra, list(found)) for extra, found in groupby(rows, key=lambda row: row[0].extra)]
+    links = [(other, stage_words(other), other == stage) for other in (0, *order.measured_cycles)]
+    return {"groups": groups, "words": stage_words(stage), "stages": links}
 
 
 # Results

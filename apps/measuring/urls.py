@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apps.measuring.views import rack, sheets
+from apps.measuring.views import extras, rack, sheets
 
 app_name = "measuring"
 
@@ -15,6 +15,7 @@ urlpatterns = [
     path("samples/<slug:code>/readings/", sheets.readings, name="readings"),
     path("samples/<slug:code>/readings/enter/", sheets.enter, name="enter"),
     path("samples/<slug:code>/readings/lost/", sheets.lose_mark, name="lose_mark"),
+    path("samples/<slug:code>/extras/", extras.extras, name="extras"),
     path("samples/<slug:code>/results/", sheets.results, name="results"),
     # readings/
     path("readings/<int:reading_id>/correct/", sheets.correct, name="correct"),

@@ -54,6 +54,8 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
         }
         for result in request["results"]:
             yield common | _result(result)
+        for figure in request.get("extras", {}).get("figures", []):
+            yield common | _extra(figure)
         for specimen in request["specimens"]:
             for pair in specimen["pairs"]:
                 of_pair = common | {
@@ -84,6 +86,23 @@ def _result(result: Mapping[str, Any]) -> dict[str, Any]:
         "specimens": result["specimens"],
         "pairs": result["pairs"],
         "remark": result["no_verdict"],
+    }
+
+
+def _extra(figure: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "row": "extra",
+        "specimen": figure["specimen"],
+        "direction": figure["measurement"],
+        "place": figure["side"],
+        "cycle": figure["stage"],
+        "reported_percent": _figure(figure["shown"]),
+        "change_percent": _figure(figure["change"]),
+        "read": f"{figure['first']}; {figure['second']}",
+        "unit": figure["unit"],
+        "read_by": figure["by"],
+        "read_at": figure["at"],
+        "in_force": "yes",
     }
 
 

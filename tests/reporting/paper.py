@@ -208,6 +208,7 @@ def _request(letter: str, ordinal: int, stages: tuple[int, ...], limits: tuple, 
         "results": results,
         "points": [],
         "conditioning": [],
+        "extras": {"figures": [], "means": []},
         "curve": {
             direction: [[r["stage"], r["reported"]] for r in results if r["direction"] == direction]
             for direction in ("length", "width")

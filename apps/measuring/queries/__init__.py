@@ -3,7 +3,18 @@
 from apps.measuring.queries.bench import BenchRow, Due, bench_list, bench_rows
 from apps.measuring.queries.cutting import Cutting, Garment, all_values, conditioning, cutting, garment
 from apps.measuring.queries.due import due_stages, loads_of, not_due, stage_words
+<<<<<<< HEAD
 from apps.measuring.queries.faults import work_faults
+=======
+from apps.measuring.queries.extras import (
+    ExtraCell,
+    Extras,
+    extras_of,
+    extras_offered,
+    extras_sheet,
+    may_be_read,
+)
+>>>>>>> 1a11e5d (measuring: Skew and twist on the same specimens)
 from apps.measuring.queries.figures import results_of
 from apps.measuring.queries.resting import (
     RackRow,
@@ -24,6 +35,8 @@ __all__ = [
     "BenchRow",
     "Cutting",
     "Due",
+    "ExtraCell",
+    "Extras",
     "Garment",
     "RackRow",
     "Rested",
@@ -35,9 +48,13 @@ __all__ = [
     "cutting",
     "due_stages",
     "due_to_rest",
+    "extras_of",
+    "extras_offered",
+    "extras_sheet",
     "fewer_pairs",
     "garment",
     "loads_of",
+    "may_be_read",
     "not_due",
     "rack_rows",
     "rested",

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -36,11 +37,11 @@ class Entry:
 
 
 class SheetRefused(Refusal):
-    """Cells that cannot stand: pair's key -> the sentence beside it. Nothing of the sheet was kept."""
+    """Cells that cannot stand: the cell's key (a pair's) -> the sentence beside it. Nothing of the sheet was kept."""
 
     code = "cells"
 
-    def __init__(self, sentence: str, *, cells: dict[int, str], code: str | None = None) -> None:
+    def __init__(self, sentence: str, *, cells: dict[Any, str], code: str | None = None) -> None:
         super().__init__(sentence, code=code)
         self.cells = cells
 

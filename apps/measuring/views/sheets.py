@@ -188,7 +188,8 @@ def results(request: HttpRequest, code: str) -> HttpResponse:
         return render(request, "measuring/no_request.html", {"sample": sample})
     result = queries.results_of([order])[order.pk]
     others = list(sample.requests.select_related("method").order_by("ordinal"))
-    context = {"order": order, "others": others, "result": result, **pages.of_results(result)}
+    extras = queries.extras_of([order]).get(order.pk)
+    context = {"order": order, "others": others, "result": result, "extras": extras, **pages.of_results(result)}
     return render(request, "measuring/results.html", context)
 
 
@@ -205,6 +206,7 @@ def sheet_page(
         "may_write": may_write(request) and sheet.may_change,
         "conditioning": queries.conditioning(sheet.request) if sheet.due else [],
         "blind": is_blind(request),
+        "has_extras": bool(queries.extras_offered(sheet.request)),
         "tablet": tablet.tablet(request),
         **pages.of_sheet(sheet, form, is_blind(request), queries.rests_on(sheet, at=clock.now())),
     }

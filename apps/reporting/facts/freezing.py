@@ -21,11 +21,11 @@ from apps.intake.models import Deviation, Job, Request, Sample
 from apps.laundering.models import LoadPiece
 from apps.laundering.queries import cycle_record
 from apps.laundering.queries.record import void_runs
-from apps.measuring.queries import rested, results_of
+from apps.measuring.queries import extras_of, rested, results_of
 from apps.methods.models import Figure
 from apps.methods.queries import unconfirmed
 from apps.reporting.facts import record, wording
-from apps.reporting.facts.readings import Specimens, frozen_rests, frozen_results
+from apps.reporting.facts.readings import Specimens, frozen_extras, frozen_rests, frozen_results
 from apps.reporting.seal import keys
 from apps.trail.queries import timeline
 
@@ -58,12 +58,13 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
     requests = _with_relations(requests)
     job, lab = requests[0].sample.job, the_lab()
     results, cycles, void = results_of(requests), cycle_record(requests), void_runs(requests)
-    specimens, rests = Specimens.of(requests), rested(requests)
+    specimens, rests, extras = Specimens.of(requests), rested(requests), extras_of(requests)
     rows = [row for request in requests for row in cycles.get(request.pk, [])]
     frozen = [
         {
             **_request(request, specimens, results[request.pk], cycles.get(request.pk, []), figures),
             "conditioning": frozen_rests(rests.get(request.pk, [])),
+            "extras": frozen_extras(extras.get(request.pk)),
         }
         for request, figures in _with_figures(requests)
     ]

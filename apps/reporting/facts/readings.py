@@ -8,7 +8,7 @@ from typing import Any
 from apps.intake.models import CutPlan, Request, Specimen
 from apps.intake.queries import PATTERNS
 from apps.measuring.models import BenchmarkPair, Reading
-from apps.measuring.queries import BASIS, Rested, fewer_pairs
+from apps.measuring.queries import BASIS, Extras, Rested, fewer_pairs
 from apps.methods.models import MeasuringPoint
 from apps.reporting.facts.record import People, local
 
@@ -157,6 +157,44 @@ def _rest(row: Rested) -> dict[str, Any]:
         "gaps": [{"since": local(span.since), "until": local(span.until)} for span in rest.gaps],
         "by": stay.by.full_name,
     }
+
+
+def frozen_extras(extras: Extras | None) -> dict[str, list[dict[str, Any]]]:
+    """Skew and twist: each specimen's figure with what was read, and the means; sides are kept apart."""
+    if extras is None:
+        return {"figures": [], "means": []}
+    figures = [
+        {
+            "measurement": str(figure.reading.extra),
+            "title": figure.reading.extra.title,
+            "formula": figure.reading.extra.get_formula_display(),
+            "specimen": figure.specimen.code,
+            "stage": figure.reading.stage,
+            "side": figure.reading.place,
+            "first": figure.reading.first_text,
+            "second": figure.reading.second_text,
+            "unit": figure.reading.unit,
+            "value": figure.value,
+            "shown": figure.shown,
+            "change": figure.change,
+            "by": figure.reading.read_by.full_name,
+            "at": local(figure.reading.at),
+        }
+        for figure in extras.figures
+    ]
+    means = [
+        {
+            "measurement": str(mean.extra),
+            "title": mean.extra.title,
+            "formula": mean.extra.get_formula_display(),
+            "stage": mean.stage,
+            "side": mean.place,
+            "shown": mean.shown,
+            "specimens": mean.specimens,
+        }
+        for mean in extras.means
+    ]
+    return {"figures": figures, "means": means}
 
 
 def frozen_results(result: Any) -> dict[str, Any]:

@@ -211,9 +211,44 @@ class RequestFacts:
         return self.data.get("points", [])
 
     @property
+    def extra_means(self) -> list[tuple[str, str, str, str, str]]:
+        """Skew and twist as printed: what, after which cycle, which side, the mean, of how many specimens."""
+        means = self.data.get("extras", {}).get("means", [])
+        return [
+            (
+                f"{row['title']} ({row['measurement']})",
+                stage_told(row["stage"]),
+                row["side"],
+                format_change(Decimal(row["shown"])),
+                str(row["specimens"]),
+            )
+            for row in means
+        ]
+
+    @property
+    def extra_figures(self) -> list[tuple[str, str, str, str, str, str]]:
+        """Each specimen's: what, specimen and side, stage, the two distances, the figure, since before washing."""
+        figures = self.data.get("extras", {}).get("figures", [])
+        return [
+            (
+                row["measurement"],
+                f"{self.short_of(row['specimen'])} {row['side']}".strip(),
+                stage_told(row["stage"]),
+                f"{row['first']}; {row['second']} {row['unit']}".replace("-", "\N{MINUS SIGN}"),
+                format_change(Decimal(row["shown"])),
+                self._shown(row["change"]),
+            )
+            for row in figures
+        ]
+
+    @property
     def conditioning_told(self) -> str:
-        lines = rest_lines(self.data.get("conditioning", []), self.short_of)
-        return "\n".join(lines) or wording.NOT_RECORDED
+        rows = self.data.get("conditioning", [])
+        if not rows:
+            return wording.NOT_RECORDED
+        lacking = [stage for stage in (0, *self.measured_after) if stage not in {row["stage"] for row in rows}]
+        lines = rest_lines(rows, self.short_of)
+        return "\n".join([*lines, *(f"{stage_told(stage).capitalize()}: not recorded" for stage in lacking)])
 
     @property
     def points_told(self) -> str:

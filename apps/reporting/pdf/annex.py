@@ -70,8 +70,9 @@ def method_rows(request: RequestFacts, claims_scope: bool) -> list[tuple[str, st
     scope = ("within the scope" if method["in_scope"] else "outside the scope") if claims_scope else ""
     side = tidy(method["specimen_side_mm"], "mm")
     marks = f"{method['pairs_per_direction']} pairs in each direction, {tidy(method['benchmark_mm'], 'mm')} apart"
+    told = method["averaging_told"]
     if request.points:
-        marks = "at the measuring points"
+        marks, told = "at the measuring points", "each point on its own, over the garments"
     bath = f"{tidy(procedure['wash_temp_c'])} ± {tidy(procedure['wash_temp_tolerance_c'])} °C"
     load = f"{tidy(procedure['load_mass_g'])} ± {tidy(procedure['load_tolerance_g'])} g"
     return [
@@ -82,7 +83,7 @@ def method_rows(request: RequestFacts, claims_scope: bool) -> list[tuple[str, st
         ("Marks", f"{marks}, read to {request.read_to} or finer"),
         ("Measuring points", request.points_told),
         ("Conditioning", request.conditioning_told),
-        ("Result", f"{method['averaging_told']}; reported to the nearest {tidy(method['rounding_step'])} %"),
+        ("Result", f"{told}; reported to the nearest {tidy(method['rounding_step'])} %"),
         ("Washing", f"{procedure['name']}, {procedure['title']} ({procedure['source']})"),
         ("Machine and bath", f"{procedure['machine_kind']}, {procedure['programme']}, {bath}, load {load}"),
         ("Ballast and detergent", f"as the procedure allows: {procedure['ballast']}; {procedure['detergent']}"),
@@ -165,6 +166,7 @@ def readings(facts: Facts) -> list[Flowable]:
     told: list[Flowable] = []
     for request in facts.requests:
         told += headed(say(request.code, SUBSECTION), *(_readings(table) for table in request.tables()))
+        told += _extras(request)
         told += [labelled(stage, who, SMALL) for stage, who in request.read_by]
         told += [say(f"Mark lost: {lost}", SMALL) for lost in request.lost]
         for old in request.superseded:
@@ -172,6 +174,27 @@ def readings(facts: Facts) -> list[Flowable]:
             told.append(labelled("Superseded reading", text, SMALL))
     note = "Distances as read, in mm; where another unit was read, the same in mm below it. Changes in percent."
     return section("Readings", *headed(say(note, SMALL), *told))
+
+
+def _extras(request: RequestFacts) -> list[Flowable]:
+    """Skew and twist of the same specimens: the means, and what they rest on."""
+    if not request.extra_means:
+        return []
+    means = grid(
+        ["Beside the distances", "Stage", "Side", "Mean, %", "Specimens"],
+        [[*map(say_cell, row)] for row in request.extra_means],
+        [78, 36, 22, 24, 22],
+    )
+    figures = grid(
+        ["Measurement", "Specimen", "Stage", "Read", "Figure, %", "Since before"],
+        [[*map(say_cell, row)] for row in request.extra_figures],
+        [58, 24, 34, 40, 22, 22],
+    )
+    return [means, gap(4), figures, gap(6)]
+
+
+def say_cell(text: str) -> Paragraph:
+    return say(text or "–", CELL)
 
 
 NAME, FIGURE = 34, 20  # shares of the sheet
