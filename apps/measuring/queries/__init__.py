@@ -3,9 +3,6 @@
 from apps.measuring.queries.bench import BenchRow, Due, bench_list, bench_rows
 from apps.measuring.queries.cutting import Cutting, Garment, all_values, conditioning, cutting, garment
 from apps.measuring.queries.due import due_stages, loads_of, not_due, stage_words
-<<<<<<< HEAD
-from apps.measuring.queries.faults import work_faults
-=======
 from apps.measuring.queries.extras import (
     ExtraCell,
     Extras,
@@ -14,7 +11,7 @@ from apps.measuring.queries.extras import (
     extras_sheet,
     may_be_read,
 )
->>>>>>> 1a11e5d (measuring: Skew and twist on the same specimens)
+from apps.measuring.queries.faults import work_faults
 from apps.measuring.queries.figures import results_of
 from apps.measuring.queries.resting import (
     RackRow,
