@@ -15,6 +15,8 @@ WORDS: dict[str, str] = {
     "request.changed": "Request {ordinal} of {code} changed: {reason}",
     "request.sent_back": "Request {request} sent back to the {to}: {reason}",
     "request.answered": "Request {request} answered: {answer}",
+    "photo.kept": "Photo of {code} kept, {kind}",
+    "photos.chosen": "Photos for the report on {request} chosen: {count}",
     "specimens.cut": "Specimens cut: {specimens}",
     "specimen.set_aside": "Specimen {specimen} set aside: {reason}",
     "specimens.marked": "Specimens marked: {specimens}",

@@ -3,10 +3,12 @@
 from apps.intake.locks import SENTENCE, frozen_with_request
 from apps.intake.models import (
     Announcement,
+    ChosenPhoto,
     ContractReview,
     CutPlan,
     Deviation,
     Job,
+    Photo,
     Request,
     Sample,
     SamplePlace,
@@ -85,6 +87,26 @@ GUARDS = [
     *frozen_with_request("intake_cutplan", "= {row}.request_id", opened_for=("readings",))[2:],
     *insert_only(Spot, sentence=STAYS),
     *frozen_with_request("intake_spot", OF_SPOT, opened_for=("readings",))[2:],
+    *insert_only(Photo, sentence=STAYS),
+    Guard(
+        "intake_photo_of_its_sample",
+        "intake_photo",
+        "insert",
+        "NEW.specimen_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM intake_specimen p JOIN intake_request r"
+        " ON r.id = p.request_id WHERE p.id = NEW.specimen_id AND r.sample_id = NEW.sample_id)",
+        "a photo is of a specimen of its sample",
+    ),
+    *never_deleted(ChosenPhoto, sentence=STAYS),
+    write_once(ChosenPhoto, "request_id", "photo_id", sentence=STAYS),
+    Guard(
+        "intake_chosenphoto_of_its_request",
+        "intake_chosenphoto",
+        "insert",
+        "NOT EXISTS (SELECT 1 FROM intake_photo p JOIN intake_request r ON r.sample_id = p.sample_id"
+        " WHERE p.id = NEW.photo_id AND r.id = NEW.request_id)",
+        "a report shows photos of its own sample",
+    ),
+    *frozen_with_request("intake_chosenphoto", "= {row}.request_id", opened_for=("wording",)),
     *never_deleted(Deviation, sentence=STAYS),
     write_once(
         Deviation,

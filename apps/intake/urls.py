@@ -1,6 +1,6 @@
 from django.urls import path, register_converter
 
-from apps.intake.views import announcing, cutting, desk, printing, samples, ways
+from apps.intake.views import announcing, cutting, desk, photos, printing, samples, ways
 
 
 class CodeConverter:
@@ -41,6 +41,9 @@ urlpatterns = [
     path("samples/<intake_code:code>/cutting-plan/", cutting.plan, name="cutting_plan"),
     path("samples/<intake_code:code>/cutting-plan.pdf", cutting.plan_pdf, name="cutting_plan_pdf"),
     path("samples/<intake_code:code>/cutting-plan/size/", cutting.size, name="size"),
+    path("samples/<intake_code:code>/photos/", photos.photos, name="photos"),
+    path("samples/<intake_code:code>/photos/<slug:sha256>.jpg", photos.photo, name="photo"),
+    path("samples/<intake_code:code>/requests/<int:ordinal>/photos/", photos.choose, name="choose_photos"),
     path("samples/<intake_code:code>/add-request/", ways.add_request, name="add_request"),
     path("samples/<intake_code:code>/requests/<int:ordinal>/change/", ways.change_request, name="change_request"),
     path("samples/<intake_code:code>/requests/<int:ordinal>/review/", ways.review_request, name="review_request"),

@@ -15,6 +15,7 @@ urlpatterns = [
     path("reports/<slug:number>.pdf", reports.pdf, name="pdf"),
     path("reports/<slug:number>.csv", reports.csv, name="csv"),
     path("reports/<slug:number>/", reports.report, name="report"),
+    path("reports/<slug:number>/photos/<slug:sha256>.jpg", reports.photo, name="photo"),
     path("reports/<slug:number>/amend/", amending.amend, name="amend"),
     path("reports/<slug:number>/close-amendment/", amending.close, name="close_amendment"),
     path("reports/<slug:number>/withdraw/", amending.withdraw, name="withdraw"),

@@ -11,12 +11,15 @@ from django.db import IntegrityError, connection, models, transaction
 from django.test import TransactionTestCase
 
 from apps.core import clock
+from apps.core.pictures import Picture
 from apps.intake import services
 from apps.intake.models import (
+    ChosenPhoto,
     ContractReview,
     CutPlan,
     Deviation,
     Job,
+    Photo,
     Request,
     Sample,
     SamplePlace,
@@ -27,7 +30,23 @@ from apps.intake.models import (
 from tests.cast import NOON, LabTestCase, a_received_job, a_request_for, assemble
 from tests.intake.issued import a_report, issued, opened
 
-TABLES = (Job, Sample, SamplePlace, Request, ContractReview, Specimen, CutPlan, Spot, Deviation, SendBack)
+TABLES = (
+    Job,
+    Sample,
+    SamplePlace,
+    Request,
+    ContractReview,
+    Specimen,
+    CutPlan,
+    Spot,
+    Photo,
+    ChosenPhoto,
+    Deviation,
+    SendBack,
+)
+
+
+A_PICTURE = Picture(b"invented", b"small", 640, 480)
 
 
 @dataclass
@@ -46,6 +65,7 @@ class Whole:
         rows = {Job: self.job, Sample: self.sample, Request: self.request, Specimen: self.specimen}
         rows |= {Deviation: self.deviation, SendBack: self.send_back}
         rows |= {ContractReview: self.request.contract_review, SamplePlace: self.sample.places.first()}
+        rows |= {Photo: self.sample.photos.get(), ChosenPhoto: self.request.chosen_photos.get()}
         rows |= {CutPlan: self.request.cut_plan, Spot: self.specimen.spot}
         return rows[model].pk
 
@@ -57,6 +77,8 @@ def a_whole(cast) -> Whole:
     Sample.objects.filter(pk=sample.pk).update(width_mm=1500, length_mm=2000)
     services.move_sample(sample_id=sample.pk, place="shelf 1", by=cast.fran, at=NOON)
     specimen = services.cut_specimens(request_id=request.pk, count=3, by=cast.bea, at=NOON)[0]
+    photo = services.keep_photo(sample_id=sample.pk, picture=A_PICTURE, by=cast.fran, at=NOON)
+    services.choose_photos(request_id=request.pk, photo_ids=[photo.pk], by=cast.mara, at=NOON)
     about = {"job_id": job.pk, "specimen_id": specimen.pk, "kind": "other"}
     deviation = services.deviate(**about, text="invented", by=cast.bea, at=NOON, at_risk=True)
     sent = services.send_back(request_id=request.pk, to="bench", reason="invented", by=cast.mara, at=NOON)
@@ -371,6 +393,8 @@ class OnceOnlyTests(GuardCase):
             (SendBack, "reason = 'x'"),
             (SamplePlace, "place = 'x'"),
             (CutPlan, "pattern = 'row'"),
+            (Photo, "caption = 'x'"),
+            (ChosenPhoto, "photo_id = photo_id + 1"),
             (Spot, "x_mm = x_mm + 1"),
         ]:
             self.refused(self.update(self.free, model, setting))

@@ -84,7 +84,7 @@ class SamplePageTests(SampleCase):
     def test_query_counts(self):
         """Two specimens or twenty-two, one way or four."""
         self.cut()
-        with self.assertNumQueries(9):
+        with self.assertNumQueries(10):
             self.client.get(self.url())
         for _ in range(3):
             row = services.add_request(sample_id=self.sample.pk, request=a_request_for(), by=self.fran, at=NOON)
@@ -93,7 +93,7 @@ class SamplePageTests(SampleCase):
             services.move_sample(sample_id=self.sample.pk, place="x", by=self.bea, at=NOON)
             sent = services.send_back(request_id=row.pk, to="bench", reason="x", by=self.mara, at=NOON)
             services.answer_send_back(send_back_id=sent.pk, answer="x", by=self.bea, at=NOON)
-        with self.assertNumQueries(9):
+        with self.assertNumQueries(10):
             self.client.get(self.url())
 
 

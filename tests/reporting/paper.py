@@ -193,6 +193,7 @@ def _request(letter: str, ordinal: int, stages: tuple[int, ...], limits: tuple, 
         "fewer_reason": "",
         "specimens": pieces,
         "cutting": _cutting(pieces),
+        "photos": [],
         "cycle_log": [
             {
                 "specimen": piece["code"],

@@ -77,7 +77,7 @@ class BuildPendingTests(LabTestCase):
         def fails(facts, images=None):
             if facts.number == self.report.number:
                 raise ValueError("no such glyph")
-            return real(facts)
+            return real(facts, images)
 
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(files, "build", fails)

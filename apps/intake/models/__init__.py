@@ -2,6 +2,7 @@
 
 from apps.intake.models.announced import Announcement
 from apps.intake.models.cutting import CutPlan, Spot
+from apps.intake.models.photos import ChosenPhoto, Photo
 from apps.intake.models.rows import (
     BelongsToJob,
     ContractReview,
@@ -18,11 +19,13 @@ from apps.intake.models.rows import (
 __all__ = [
     "Announcement",
     "BelongsToJob",
+    "ChosenPhoto",
     "ContractReview",
     "CutPlan",
     "Deviation",
     "Job",
     "JobSerial",
+    "Photo",
     "Request",
     "Sample",
     "SamplePlace",

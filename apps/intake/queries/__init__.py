@@ -32,6 +32,7 @@ from apps.intake.queries.desk import (
     way_shown,
     way_to_finish,
 )
+from apps.intake.queries.photos import chosen_photos, content_of, photos_for, photos_of, sees_photo
 
 __all__ = [
     "AT_THE_CUTTER",
@@ -46,6 +47,8 @@ __all__ = [
     "announced",
     "catalogue",
     "cautions",
+    "chosen_photos",
+    "content_of",
     "customer_names",
     "cutting_instructions",
     "deviations_of",
@@ -55,9 +58,12 @@ __all__ = [
     "job_rows",
     "label_code",
     "latest",
+    "photos_for",
+    "photos_of",
     "plan_of",
     "received_jobs",
     "sample_page",
+    "sees_photo",
     "send_backs_of",
     "waiting_send_backs",
     "way_shown",

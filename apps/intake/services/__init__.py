@@ -20,10 +20,12 @@ from apps.intake.services.exceptions import (
     send_back,
 )
 from apps.intake.services.notices import tell_delays
+from apps.intake.services.photos import JPEG, choose_photos, keep_photo
 from apps.intake.services.receiving import add_request, add_sample, receive_job
 from apps.intake.services.specimens import advance, cut_specimens, set_aside
 
 __all__ = [
+    "JPEG",
     "Announced",
     "JobDetails",
     "NewCustomer",
@@ -36,6 +38,7 @@ __all__ = [
     "announce",
     "answer_send_back",
     "change_request",
+    "choose_photos",
     "correct_job",
     "correct_sample",
     "cut_specimens",
@@ -43,6 +46,7 @@ __all__ = [
     "disclose_late",
     "is_late",
     "judge_deviation",
+    "keep_photo",
     "move_sample",
     "receive_job",
     "request_faults",

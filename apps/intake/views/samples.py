@@ -12,8 +12,11 @@ from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
 from apps.intake import queries, services
 from apps.intake.forms import AnswerForm, DeviationForm, MoveForm, SampleCorrection, SetAsideForm, with_answers
+from apps.intake.forms.photos import PhotoForm
 from apps.intake.models import Sample, SendBack
 from apps.intake.views.acting import NOT_SAVED, carried_out, corrected, get_or_post, key, may_write, posted
+
+PHOTOS = 6  # of a sample on its page; all of them on their own
 
 
 @require_safe
@@ -25,9 +28,12 @@ def sample(request: HttpRequest, code: str) -> HttpResponse:
 def _sample_page(request: HttpRequest, sample: Sample, **forms) -> HttpResponse:
     """The page with its small forms; one that was sent and not carried out stands in for the empty one."""
     roles = request.user.roles
+    pieces = [piece for row in sample.requests.all() for piece in row.specimens.all()]
     context = {
         "sample": sample,
         "places": sample.places.all(),
+        "photos": queries.photos_of(sample)[:PHOTOS],
+        "photo_form": PhotoForm(None, None, sample, pieces),
         "deviations": queries.deviations_of(sample),
         "send_backs": with_answers(queries.send_backs_of(sample)),
         "label_code": queries.label_code(sample.code),

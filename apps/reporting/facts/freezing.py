@@ -17,7 +17,8 @@ from apps.accounts.models import Lab, Role, User
 from apps.accounts.queries import the_lab
 from apps.core.jsontext import plain
 from apps.core.links import whole
-from apps.intake.models import Deviation, Job, Request, Sample
+from apps.intake.models import Deviation, Job, Photo, Request, Sample
+from apps.intake.queries import chosen_photos
 from apps.laundering.models import LoadPiece
 from apps.laundering.queries import cycle_record
 from apps.laundering.queries.record import void_runs
@@ -60,11 +61,13 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
     results, cycles, void = results_of(requests), cycle_record(requests), void_runs(requests)
     specimens, rests, extras = Specimens.of(requests), rested(requests), extras_of(requests)
     rows = [row for request in requests for row in cycles.get(request.pk, [])]
+    photos = chosen_photos(requests)
     frozen = [
         {
             **_request(request, specimens, results[request.pk], cycles.get(request.pk, []), figures),
             "conditioning": frozen_rests(rests.get(request.pk, [])),
             "extras": frozen_extras(extras.get(request.pk)),
+            "photos": _photos(photos[request.pk]),
         }
         for request, figures in _with_figures(requests)
     ]
@@ -248,6 +251,22 @@ def _request(
             for figure in figures
         ],
     }
+
+
+def _photos(rows: list[Photo]) -> list[dict[str, Any]]:
+    """What the report shows by its SHA-256; the pictures themselves are never part of the facts."""
+    return [
+        {
+            "sha256": row.blob_id,
+            "of": row.of,
+            "kind": row.kind,
+            "kind_told": row.get_kind_display(),
+            **_fields(row, "caption", "width", "height"),
+            "by": row.by.full_name,
+            "at": moment(row.at),
+        }
+        for row in rows
+    ]
 
 
 def _span(spans: list[Any]) -> dict[str, str | None]:

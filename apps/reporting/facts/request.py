@@ -159,6 +159,11 @@ class RequestFacts:
         return cloth(*size, areas, title=f"Where the specimens of {self.code} lay")
 
     @property
+    def photos(self) -> list[Mapping[str, Any]]:
+        """What the report shows of the sample and its specimens; nothing in reports of before."""
+        return self.data.get("photos", [])
+
+    @property
     def curve_note(self) -> str:
         return self.data["curve_note"]
 

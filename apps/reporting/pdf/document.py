@@ -4,7 +4,7 @@ from reportlab.platypus import Flowable
 
 from apps.core.ink import END, has_unprintable, register_faces, say
 from apps.reporting.facts import Facts
-from apps.reporting.pdf import annex, front
+from apps.reporting.pdf import annex, front, pictures
 from apps.reporting.pdf.archive import archived
 from apps.reporting.pdf.sheet import Sheets
 
@@ -30,6 +30,7 @@ def _story(facts: Facts, images: front.Images) -> list[Flowable]:
         *annex.items(facts),
         *annex.methods(facts),
         *annex.cutting(facts),
+        *pictures.photos(facts, images),
         *annex.curves(facts),
         *annex.laundering(facts),
         *annex.readings(facts),

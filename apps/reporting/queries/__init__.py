@@ -2,6 +2,7 @@
 
 from apps.reporting.queries.approvals import Review, on_the_desk, read_by, ready_for_approval, review, sent_back
 from apps.reporting.queries.faults import issued_faults
+from apps.reporting.queries.photos import photos_of, shown_in
 from apps.reporting.queries.readiness import obstacles
 from apps.reporting.queries.reports import Issued, csv_bytes, issued_on, pdf_bytes, reported, reports
 from apps.reporting.queries.signatories import lacking, managers, signatories
@@ -20,11 +21,13 @@ __all__ = [
     "obstacles",
     "on_the_desk",
     "pdf_bytes",
+    "photos_of",
     "read_by",
     "ready_for_approval",
     "reported",
     "reports",
     "review",
     "sent_back",
+    "shown_in",
     "signatories",
 ]

@@ -10,6 +10,7 @@ from apps.reporting.facts.reader import Facts
 from apps.reporting.letters import tell_customer
 from apps.reporting.models import FileDue, Report, ReportFile
 from apps.reporting.pdf import build, check_archivable
+from apps.reporting.queries.photos import photos_of
 from apps.reporting.seal.keys import NoSeal, the_seal
 from apps.reporting.seal.signing import sealed
 from apps.trail import services as trail
@@ -64,7 +65,7 @@ def _make(due: FileDue, now: datetime) -> bool:
 def make_file(facts: Facts) -> bytes:
     """The file of a report: set from its facts, held against the rules of PDF/A, sealed where the facts say so."""
     wanted = Blob.objects.filter(pk=facts.lab.get("logo", "")).values_list("sha256", "content")
-    content = build(facts, {name: bytes(picture) for name, picture in wanted})
+    content = build(facts, {**photos_of(facts), **{name: bytes(picture) for name, picture in wanted}})
     check_archivable(content)
     promised = facts.report.get("seal")
     if not promised:

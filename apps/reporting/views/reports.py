@@ -7,6 +7,8 @@ from django.views.decorators.http import condition, require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
+from apps.intake.queries import content_of
+from apps.intake.services import JPEG
 from apps.reporting import queries
 from apps.reporting.views.common import download, the_report
 
@@ -52,3 +54,20 @@ def csv(request: HttpRequest, number: str) -> HttpResponse:
     """Results and readings for a spreadsheet, from the same facts."""
     issued = queries.Issued(the_report(request, number))
     return download(queries.csv_bytes(issued), "text/csv; charset=utf-8", f"{number}.csv")
+
+
+def photo_mark(request: HttpRequest, number: str, sha256: str) -> str | None:
+    """A photo is seen by who sees a report that shows it."""
+    report = queries.reports(request.user).filter(number=number).first()
+    return f'"{sha256}"' if report and sha256 in queries.shown_in(queries.Issued(report).facts) else None
+
+
+@require_safe
+@role_required(*Role)
+@cache_control(private=True, no_cache=True)
+@condition(etag_func=photo_mark)
+def photo(request: HttpRequest, number: str, sha256: str) -> HttpResponse:
+    content = content_of(sha256) if photo_mark(request, number, sha256) else None
+    if content is None:
+        raise Http404
+    return HttpResponse(content, content_type=JPEG, headers={"Content-Disposition": "inline"})
