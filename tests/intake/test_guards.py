@@ -109,7 +109,8 @@ def changed_value(field: models.Field) -> str:
         return f'NOT "{field.column}"'
     if isinstance(field, models.DateTimeField | models.DateField):
         return "'2001-01-01 00:00:00+00:00'" if connection.vendor == "postgresql" else "'2001-01-01 00:00:00'"
-    if isinstance(field, models.CharField | models.TextField):
+    kept = field.target_field if isinstance(field, models.ForeignKey) else field
+    if isinstance(kept, models.CharField | models.TextField):
         return "'x'"
     return f'COALESCE("{field.column}", 0) + 1'
 
