@@ -19,7 +19,7 @@ from apps.trail.guarding import all_guards
 from tests.cluster import Cluster
 from tests.deployment import as_list, build_steps, compose, lay_out_image
 
-pytestmark = pytest.mark.postgres_only
+pytestmark = [pytest.mark.postgres_only, pytest.mark.django_db]
 INSERT_ONLY = ["trail_trailentry", "trail_blob", "reporting_report", "reporting_reportrequest", "reporting_reportfile"]
 INSERT_ONLY += ["reporting_amendment", "reporting_withdrawal"]
 HOST = "lab.example"
