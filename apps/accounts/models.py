@@ -132,6 +132,12 @@ class Lab(models.Model):
     air_dry_hours = models.PositiveSmallIntegerField(
         "air drying takes about (hours)", default=16, validators=[MinValueValidator(1), MaxValueValidator(168)]
     )
+    water_hardness = models.CharField(
+        "hardness of the water",
+        max_length=60,
+        blank=True,
+        help_text="As tested last, with the date. Written into each wash and printed in the report.",
+    )
     retention_years = models.PositiveSmallIntegerField(
         "records are kept for (years)", default=10, validators=[MinValueValidator(1), MaxValueValidator(100)]
     )

@@ -4,6 +4,7 @@ import csv
 from collections.abc import Iterable
 from io import StringIO
 
+from apps.core.csvtext import harmless
 from apps.equipment.models import Equipment
 from apps.equipment.queries.due import GROUPS
 
@@ -11,8 +12,6 @@ COLUMNS = (
     *("name", "kind", "maker and type", "serial number", "firmware", "where it stands", "state"),
     *("calibrated on", "certificate", "next due on", "every (months)", "when overdue", "out of service because"),
 )
-# A spreadsheet takes a text that begins so for a formula, the wide forms of some scripts too.
-FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
 def calendar_csv(rows: Iterable[Equipment]) -> str:
@@ -23,19 +22,14 @@ def calendar_csv(rows: Iterable[Equipment]) -> str:
     for row in rows:
         writer.writerow(
             (
-                *(_text(value) for value in (row.name, row.get_kind_display(), row.maker, row.serial_number)),
-                *(_text(value) for value in (row.firmware, row.location, GROUPS[row.group].lower())),
+                *(harmless(value) for value in (row.name, row.get_kind_display(), row.maker, row.serial_number)),
+                *(harmless(value) for value in (row.firmware, row.location, GROUPS[row.group].lower())),
                 row.calibrated_on or "",
-                _text(row.certificate or ""),
+                harmless(row.certificate or ""),
                 row.due_on or "",
                 row.interval_months or "",
                 "refuse" if row.overdue_rule == Equipment.OverdueRule.REFUSE else "disclose",
-                _text(row.out_because or ""),
+                harmless(row.out_because or ""),
             )
         )
     return out.getvalue()
-
-
-def _text(value: str) -> str:
-    text = "".join(sign for sign in value if sign.isprintable())
-    return f"'{text}" if text.startswith(FORMULA) else text

@@ -1,12 +1,22 @@
 """What the database itself says about loads, dryings and cycles."""
 
 from apps.intake.locks import SENTENCE, closed_sql, frozen_with_request
-from apps.laundering.models import CycleLog, Drying, KeptTap, Load, LoadCorrection, LoadPiece
+from apps.laundering.models import (
+    CycleLog,
+    Drying,
+    DryingCorrection,
+    KeptTap,
+    Load,
+    LoadCorrection,
+    LoadPiece,
+    VoidJudgement,
+)
 from apps.trail.guarding import Guard, frozen_columns, insert_only, never_deleted, write_once
 
 KEPT = "a run that was made is kept; a closed one is put right by a correction"
 SHUT = "a piece that left its load, and the run it was in, stay as they are"
 AS_TAPPED = "a tap that was kept stays as it was tapped, and is judged once"
+JUDGED = "a piece that was wetted without a cycle is judged once, and the judgement stays"
 IN_ORDER = "a cycle is logged for a piece that was washed and dried, one cycle after the other"
 
 OPENED_FOR = ("cycle_record",)
@@ -14,6 +24,8 @@ PIECES = "SELECT s.request_id FROM laundering_loadpiece p JOIN intake_specimen s
 OF_SPECIMEN = "= (SELECT s.request_id FROM intake_specimen s WHERE s.id = {row}.specimen_id)"
 OF_LOAD = f"IN ({PIECES} WHERE p.load_id = {{row}}.id)"
 OF_LOAD_CORRECTED = f"IN ({PIECES} WHERE p.load_id = NEW.load_id)"
+OF_DRYING_CORRECTED = f"IN ({PIECES} WHERE p.drying_id = NEW.drying_id)"
+OF_JUDGED = f"IN ({PIECES} WHERE p.id = NEW.piece_id)"
 OF_DRYING = f"IN ({PIECES} WHERE p.drying_id = {{row}}.id)"
 OF_VOID_DRYING = f"IN ({PIECES} WHERE p.id = {{row}}.loadpiece_id)"
 TICKED = (
@@ -35,6 +47,13 @@ def closed(model, table: str, open_as: str, done_as: str, column: str) -> Guard:
         f" OR (OLD.state <> NEW.state AND NEW.state = '{open_as}' AND OLD.state <> 'made_up')"
     )
     return Guard(f"{table}_closed", table, "update", when, KEPT)
+
+
+def _while_open(model, which: str) -> Guard:
+    """No such row once a report rests on what it is about; the request is held before it is looked at."""
+    table = model._meta.db_table
+    hold = (f"intake_request q WHERE q.id {which}",)
+    return Guard(f"{table}_locked", table, "insert", closed_sql(which, *OPENED_FOR), SENTENCE, hold)
 
 
 LOAD_STATE = "(SELECT l.state FROM laundering_load l WHERE l.id = {row}.load_id)"
@@ -61,13 +80,17 @@ GUARDS = [
     closed(Load, "laundering_load", "washing", "washed", "load_id"),
     *frozen_with_request("laundering_load", OF_LOAD, opened_for=OPENED_FOR, inserts=False),
     *insert_only(LoadCorrection, sentence=KEPT),
+    _while_open(LoadCorrection, OF_LOAD_CORRECTED),
+    *insert_only(DryingCorrection, sentence=KEPT),
+    _while_open(DryingCorrection, OF_DRYING_CORRECTED),
+    *insert_only(VoidJudgement, sentence=JUDGED),
+    _while_open(VoidJudgement, OF_JUDGED),
     Guard(
-        "laundering_loadcorrection_locked",
-        "laundering_loadcorrection",
+        "laundering_voidjudgement_of_void",
+        "laundering_voidjudgement",
         "insert",
-        closed_sql(OF_LOAD_CORRECTED, *OPENED_FOR),
-        SENTENCE,
-        (f"intake_request q WHERE q.id {OF_LOAD_CORRECTED}",),
+        "NOT EXISTS (SELECT 1 FROM laundering_loadpiece p WHERE p.id = NEW.piece_id AND p.outcome = 'void')",
+        JUDGED,
     ),
     *never_deleted(Drying, sentence=KEPT),
     closed(Drying, "laundering_drying", "running", "dried", "drying_id"),

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from apps.accounts.models import User
-from apps.equipment.models import Equipment
+from apps.equipment.models import Calibration, Equipment
 from apps.intake.models import BelongsToJob, Specimen
 from apps.methods.models import DryingProcedure, LaunderingProcedure
 
@@ -37,6 +37,13 @@ class WashConditions(models.Model):
     detergent_g = models.DecimalField("detergent (g)", max_digits=6, decimal_places=1, null=True)
     water_temp_c = models.DecimalField("measured wash temperature (°C)", max_digits=4, decimal_places=1, null=True)
     temp_source = models.CharField("measured by", max_length=8, choices=TempSource, blank=True)
+    # What was measured with: an instrument of the lab, or the verification of the machine that was relied upon.
+    thermometer = models.ForeignKey(Equipment, models.PROTECT, null=True, related_name="+")
+    verification = models.ForeignKey(Calibration, models.PROTECT, null=True, related_name="+")
+    balance = models.ForeignKey(Equipment, models.PROTECT, null=True, related_name="+")
+    programme = models.CharField("programme set", max_length=60, blank=True)
+    water_level = models.CharField("water level set", max_length=60, blank=True)
+    water_hardness = models.CharField("water hardness", max_length=60, blank=True)
     rinse_temp_c = models.DecimalField("rinse temperature (°C)", max_digits=4, decimal_places=1, null=True)
     spun = models.BooleanField("last spin done", null=True)
     wash_started_at = models.DateTimeField(null=True)
@@ -130,7 +137,28 @@ class LoadCorrection(WashConditions):
         return f"correction {self.revision}"
 
 
-class Drying(models.Model):
+class DryingConditions(models.Model):
+    """What is written down of a drying run."""
+
+    class Dryness(models.TextChoices):
+        DRY = "dry", "dry"
+        DAMP = "damp", "still damp in places"
+
+    dryer = models.ForeignKey(Equipment, models.PROTECT, null=True, blank=True, related_name="+")
+    started_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True)
+    lint_filter_cleaned = models.BooleanField(default=False)
+    exhaust_c = models.DecimalField("hottest exhaust (°C)", max_digits=4, decimal_places=1, null=True)
+    cooled_down = models.BooleanField("cool-down ran to its end", null=True)
+    dryness = models.CharField("final dryness", max_length=4, choices=Dryness, blank=True)
+    longer_minutes = models.PositiveSmallIntegerField("dried longer by (minutes)", null=True)
+    remark = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        abstract = True
+
+
+class Drying(DryingConditions):
     """One drying run. Pieces of one wash may part here; air drying holds no machine."""
 
     class State(models.TextChoices):
@@ -139,14 +167,8 @@ class Drying(models.Model):
         VOID = "void", "void"
 
     procedure = models.ForeignKey(DryingProcedure, models.PROTECT, related_name="+")
-    dryer = models.ForeignKey(Equipment, models.PROTECT, null=True, blank=True, related_name="+")
     state = models.CharField(max_length=7, choices=State, default=State.RUNNING)
-    started_at = models.DateTimeField()
-    ended_at = models.DateTimeField(null=True)
-    lint_filter_cleaned = models.BooleanField(default=False)
-    exhaust_c = models.DecimalField("hottest exhaust (°C)", max_digits=4, decimal_places=1, null=True)
-    cooled_down = models.BooleanField("cool-down ran to its end", null=True)
-    remark = models.CharField(max_length=300, blank=True)
+    prepared = models.BooleanField("loose threads cut, pieces untangled", null=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     void_reason = models.CharField(max_length=300, blank=True)
 
@@ -172,6 +194,31 @@ class Drying(models.Model):
 
     def __str__(self) -> str:
         return f"Drying {self.pk}"
+
+
+class DryingCorrection(DryingConditions):
+    """What an ended drying's record should have said: a whole row that supersedes. The newest holds."""
+
+    drying = models.ForeignKey(Drying, models.PROTECT, related_name="corrections")
+    revision = models.PositiveSmallIntegerField()
+    reason = models.CharField(max_length=300)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["drying_id", "revision"]
+        constraints = [
+            models.UniqueConstraint(name="drying_correction_revision_once", fields=["drying", "revision"]),
+            models.CheckConstraint(name="drying_correction_has_reason", condition=~Q(reason="")),
+            models.CheckConstraint(
+                name="drying_correction_has_ended",
+                condition=Q(ended_at__isnull=False, ended_at__gte=models.F("started_at")),
+            ),
+        ]
+
+    @property
+    def title(self) -> str:
+        return f"correction {self.revision}"
 
 
 class LoadPieceQuerySet(BelongsToJob):
@@ -203,7 +250,10 @@ class LoadPiece(models.Model):
     class Meta:
         ordering = ["load_id", "specimen_id"]
         constraints = [
-            models.UniqueConstraint(name="piece_once_per_load", fields=["load", "specimen"]),
+            # Taken out dry, a piece may come back into the same load; washed in it, it counts once.
+            models.UniqueConstraint(
+                name="piece_ticked_once_per_load", fields=["load", "specimen"], condition=Q(outcome="ticked")
+            ),
             models.UniqueConstraint(name="piece_in_one_open_load", fields=["specimen"], condition=Q(open=True)),
             models.CheckConstraint(name="piece_cycle_from_one", condition=Q(ordinal__gte=1)),
             models.CheckConstraint(
@@ -219,6 +269,33 @@ class LoadPiece(models.Model):
 
     def __str__(self) -> str:
         return f"{self.specimen} in load {self.load_id}"
+
+
+class VoidJudgementQuerySet(BelongsToJob):
+    job_path = "piece__specimen__request__sample__job"
+
+
+class VoidJudgement(models.Model):
+    """What the manager makes of a piece that was wetted and counted no cycle. Said once."""
+
+    class Decision(models.TextChoices):
+        GO_ON = "go_on", "goes on, and the report says so"
+        REPEAT = "repeat", "set aside: repeated on a new specimen"
+
+    piece = models.OneToOneField(LoadPiece, models.PROTECT, related_name="judgement")
+    decision = models.CharField(max_length=6, choices=Decision)
+    text = models.CharField("what it means for the result", max_length=300)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    objects = VoidJudgementQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["piece_id"]
+        constraints = [
+            models.CheckConstraint(name="void_judgement_known", condition=Q(decision__in=["go_on", "repeat"])),
+            models.CheckConstraint(name="void_judgement_has_text", condition=~Q(text="")),
+        ]
 
 
 class CycleLogQuerySet(BelongsToJob):

@@ -6,21 +6,26 @@ from datetime import datetime
 from typing import Any
 
 from django.forms import Form
-from django.urls import reverse
 from django.utils import timezone
 
 from apps.accounts.models import Role, User
 from apps.accounts.queries import the_lab
-from apps.equipment.models import Equipment
-from apps.equipment.queries import usable
 from apps.intake.models import Sample
 from apps.laundering import queries
-from apps.laundering.forms import EndDryingForm, EndWashForm, LateForm, ReasonForm, StartDryingForm, StartWashForm
+from apps.laundering.forms import (
+    AddPieceForm,
+    EndDryingForm,
+    EndWashForm,
+    JudgeVoidForm,
+    LateForm,
+    ReasonForm,
+    StartDryingForm,
+)
 from apps.laundering.models import Drying, Load, LoadPiece
 from apps.laundering.queries import LoadWhole, Pace, Timer
-from apps.laundering.services import ballast_advice
-from apps.laundering.services.figures import plain
-from apps.methods.models import DryingProcedure, LaunderingProcedure
+from apps.laundering.start_page import asked, is_spun, proposal, start_form, twins, wash_cautions
+from apps.methods.models import DryingProcedure
+from apps.methods.queries import told_figures
 
 Kind = DryingProcedure.Kind
 WRITERS = {Role.LAUNDRY, Role.MANAGER}
@@ -29,15 +34,6 @@ REST = {
     Sample.Construction.WOVEN: "Wovens: hang with the fabric length vertical, or lay flat.",
     Sample.Construction.MIXED: "Garments of both: lay flat.",
 }
-WASH_CAUTIONS = (
-    "Water can scald and the drum moves: keep hands out until it stands.",
-    "Do not breathe detergent dust; pour it low.",
-    "Wet floor, wet hands: no plugs, no switches. Wet cloth is heavy: lift it in parts.",
-)
-GARMENT_CAUTION = (
-    "Garments: pockets empty, no battery, heated part, pin or needle left in; fastened, and inside out where the"
-    " method says so."
-)
 MACHINE_CAUTIONS = {
     Kind.TUMBLE: (
         "The drum is hot and moves. Isolate the machine before clearing lint.",
@@ -105,6 +101,9 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
         "out_form": bound.forms.get("out") or ReasonForm(prefix="out"),
         "out_specimen": next(iter(bound.chosen or ()), None) if "out" in bound.forms else None,
         "tick_form": bound.forms.get("tick") or LateForm(prefix="tick"),
+        "judge_form": bound.forms.get("judge") or JudgeVoidForm(prefix="judge"),
+        "judged": bound.chosen if "judge" in bound.forms else {row.piece.pk for row in whole.to_judge},
+        "may_judge": manager and bool(whole.to_judge),
         "leavers": [row for row in whole.rows if row.may_leave],
         "closed": load.state in (Load.State.WASHED, Load.State.VOID) and load.wash_started_at is not None,
         "may_void": load.state != Load.State.VOID and any(piece.open for piece in whole.pieces) and not whole.running,
@@ -113,9 +112,10 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
     if writes and load.state == Load.State.MADE_UP:
         context |= {"start_form": bound.forms.get("start") or start_form(whole, manager, today)}
         context |= {"proposal": proposal(whole), "asked": asked(load.procedure)}
-        context["later_form"] = EndWashForm(initial={"spun": is_spun(whole)}, auto_id="later_%s")
+        context["later_form"] = end_form(whole, auto_id="later_%s")
+        context["add_form"] = bound.forms.get("add") or AddPieceForm(prefix="add", manager=manager)
     if writes and load.state == Load.State.WASHING:
-        context["end_form"] = bound.forms.get("end") or EndWashForm(initial={"spun": is_spun(whole)})
+        context["end_form"] = bound.forms.get("end") or end_form(whole)
         context["timer"] = pace.of_wash(load)
     if writes:
         dry, end = dry_sections(whole, manager, today, bound), end_sections(whole, manager, bound, pace)
@@ -129,6 +129,7 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
 def astray(context: Mapping[str, Any], whole: LoadWhole, bound: Bound) -> Form | None:
     """A form that came back when its step is no longer to be taken: what it was told goes on top of the page."""
     shown = {"start": "start_form" in context, "end": "end_form" in context, "tick": bool(whole.to_tick)}
+    shown |= {"add": "add_form" in context, "judge": context["may_judge"]}
     shown |= {"void": context["may_void"] and context["nothing_ticked"], "out": bool(context["leavers"])}
     shown |= {f"dry-{section.procedure.pk}": True for section in context.get("dry_sections", ())}
     for section in context.get("end_sections", ()):
@@ -136,102 +137,11 @@ def astray(context: Mapping[str, Any], whole: LoadWhole, bound: Bound) -> Form |
     return next((form for name, form in bound.forms.items() if not shown.get(name)), None)
 
 
-def washers(today) -> Any:
-    return usable(Equipment.Kind.WASHER, today)
-
-
-def dryers(today) -> Any:
-    return usable(Equipment.Kind.DRYER, today)
-
-
-def start_form(whole: LoadWhole, manager: bool, today, data: Any = None) -> StartWashForm:
-    """Filled with what was used last for this procedure; what must be weighed and measured is left empty."""
-    procedure = whole.load.procedure
-    last = queries.last_of_procedure(procedure) if data is None else None
-    initial = {"temp_source": "display" if is_locked(procedure) else "dip"}
-    if " or " not in procedure.detergent:  # what is a choice in the standard is no record of what was taken
-        initial["detergent"] = procedure.detergent
-    if last:
-        initial |= {"ballast": last.ballast, "detergent": last.detergent, "detergent_lot": last.detergent_lot}
-        initial["temp_source"] = last.temp_source
-    form = StartWashForm(data, manager=manager, washers=washers(today), initial=initial)
-    hints = asked(procedure)
-    form.fields["water_temp_c"].help_text = hints["water"]
-    form.fields["detergent_g"].help_text = hints["detergent"]
-    form.fields["detergent"].help_text = procedure.detergent
-    form.fields["ballast"].help_text = procedure.ballast
-    address = reverse("laundering:ballast", args=[whole.load.pk])
-    form.fields["specimen_mass_g"].widget.attrs |= {
-        "hx-get": address,
-        "hx-trigger": "change",
-        "hx-target": "#proposal",
-        "hx-swap": "outerHTML",
-    }
+def end_form(whole: LoadWhole, **how: Any) -> EndWashForm:
+    form = EndWashForm(initial={"spun": is_spun(whole)}, **how)
+    if rinse := told_figures(whole.load.procedure).get("rinse temperature"):
+        form.fields["rinse_temp_c"].help_text = f"Asked: {rinse}"
     return form
-
-
-def wash_cautions(whole: LoadWhole) -> tuple[str, ...]:
-    garments = any(piece.specimen.request.sample.kind == Sample.Kind.GARMENT for piece in whole.pieces if piece.open)
-    return (*WASH_CAUTIONS, GARMENT_CAUTION) if garments else WASH_CAUTIONS
-
-
-def twins(whole: LoadWhole) -> str:
-    """Pieces of several jobs that go by the same short code: after the wash only the job's number tells them apart."""
-    jobs: dict[str, set[int]] = {}
-    for piece in whole.pieces:
-        if piece.open:
-            jobs.setdefault(piece.specimen.short_code, set()).add(piece.specimen.request.sample.job_id)
-    codes = [code for code, of in jobs.items() if len(of) > 1]
-    if not codes:
-        return ""
-    return (
-        f"More than one piece here is called {', '.join(codes)}. See that each carries its job's number too: washed,"
-        " they cannot be told apart otherwise."
-    )
-
-
-def is_locked(procedure: LaunderingProcedure) -> bool:
-    """A front loader: once it fills nobody reaches into it, and the cloth is in before the water."""
-    return procedure.machine_kind.startswith("front-loading")
-
-
-def asked(procedure: LaunderingProcedure) -> dict[str, Any]:
-    """What the procedure asks for, in the words of the balance and the thermometer."""
-    load_low = procedure.load_mass_g - procedure.load_tolerance_g
-    load_high = procedure.load_mass_g + procedure.load_tolerance_g
-    low = procedure.wash_temp_c - procedure.wash_temp_tolerance_c
-    high = procedure.wash_temp_c + procedure.wash_temp_tolerance_c
-    dose, tolerance = procedure.detergent_g, procedure.detergent_tolerance_g
-    locked = is_locked(procedure)
-    when = "" if locked else ", before the cloth is in"
-    detergent = "Dose not known to us: as your copy of the standard says."
-    if dose is not None:
-        detergent = f"Asked: {plain(dose)} ± {plain(tolerance)} g" if tolerance else f"Asked: {plain(dose)} g"
-    return {
-        "load": f"{plain(load_low)} to {plain(load_high)} g",
-        "half": "the specimens half of it at most" if procedure.specimens_at_most_half else "",
-        "water": f"Asked: {plain(low)} to {plain(high)} °C{when}",
-        "locked": locked,
-        "detergent": detergent,
-    }
-
-
-def proposal(whole: LoadWhole) -> str:
-    """Ballast to begin with: as before for the same pieces, else by mass per area. The balance decides."""
-    pieces = [piece for piece in whole.pieces if piece.open]
-    if before := queries.weighed_before(whole.load, pieces):
-        return (
-            f"The same pieces weighed {plain(before.specimen_mass_g)} g in load {before.pk}, with"
-            f" {before.ballast_pieces} pieces of ballast ({plain(before.ballast_mass_g)} g)."
-        )
-    if mass := queries.estimated_mass_g(pieces):
-        return f"By mass per area about {plain(mass)} g: {ballast_advice(whole.load.procedure, mass)}"
-    return f"A piece of ballast weighs about {plain(whole.load.procedure.ballast_piece_g)} g."
-
-
-def is_spun(whole: LoadWhole) -> bool:
-    """Whether the pieces in hand ask for the last spin."""
-    return not any(piece.specimen.request.drying.without_spin for piece in whole.pieces if piece.open)
 
 
 def dry_sections(whole: LoadWhole, manager: bool, today, bound: Bound) -> list[DrySection]:
@@ -246,7 +156,7 @@ def dry_sections(whole: LoadWhole, manager: bool, today, bound: Bound) -> list[D
 
 def dry_form(procedure: DryingProcedure, manager: bool, today, data: Any = None) -> StartDryingForm:
     prefix = f"dry-{procedure.pk}"
-    return StartDryingForm(data, procedure=procedure, dryers=dryers(today), manager=manager, prefix=prefix)
+    return StartDryingForm(data, procedure=procedure, dryers=queries.dryers(today), manager=manager, prefix=prefix)
 
 
 def end_sections(whole: LoadWhole, manager: bool, bound: Bound, pace: Pace) -> list[EndSection]:

@@ -56,6 +56,12 @@ def unconfirmed(owner: str | Catalogued | Iterable[str | Catalogued]) -> QuerySe
     return Figure.objects.filter(owner__in=keys).unconfirmed()
 
 
+def told_figures(row: Catalogued) -> dict[str, str]:
+    """What the catalogue and the lab say of a row beside its columns, such as the water level; by its name."""
+    figures = Figure.objects.filter(owner=row.owner).with_confirmations()
+    return {figure.name: figure.stands for figure in figures if figure.is_known}
+
+
 @dataclass(frozen=True)
 class Standing:
     """A figure as it holds now: the catalogue's value, or the lab's own word where there is one."""

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from io import StringIO
 from typing import Any
 
+from apps.core.csvtext import FORMULA
 from apps.reporting.facts.reader import Facts
 
 COLUMNS = (
@@ -13,8 +14,6 @@ COLUMNS = (
     *("upper_limit_percent", "verdict", "specimens", "pairs"),
     *("read", "unit", "mm", "read_by", "read_at", "in_force", "remark", "place"),
 )
-# A spreadsheet takes a text that begins so for a formula, the wide forms of some scripts too.
-FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
 class Figure(str):

@@ -1,7 +1,7 @@
 """Small steps that the laundry's tests share: everything through the services, as the lab does it."""
 
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -12,6 +12,7 @@ from apps.intake.models import Request, Specimen
 from apps.intake.services import JobDetails, SampleDetails
 from apps.laundering import services
 from apps.laundering.models import Drying, Load, LoadPiece
+from apps.laundering.queries import Group, groups, of_group, waiting
 from apps.measuring import services as measuring
 from apps.methods.models import DryingProcedure, LaunderingProcedure
 from apps.reporting.models import Amendment, Report, ReportRequest
@@ -29,6 +30,8 @@ WASH = {
     "detergent_g": "66",
     "water_temp_c": "41",
     "temp_source": "dip",
+    "programme": "Normal",
+    "water_level": "72 L",
 }
 
 
@@ -57,6 +60,15 @@ def ready(cast, *, count: int = 3, originals: str = "250", **how) -> Request:
 
 def pieces_of(*requests: Request) -> list[Specimen]:
     return list(Specimen.objects.filter(request__in=requests).order_by("pk"))
+
+
+def laundry_queue(user: User, today: date) -> list[Group]:
+    """All groups that wait for a wash, each with all its pieces."""
+    pieces = waiting(user)
+    found = groups(pieces, today)
+    for group in found:
+        group.pieces = list(of_group(pieces, group.key))
+    return found
 
 
 def make_up(cast, *requests: Request, **how) -> Load:

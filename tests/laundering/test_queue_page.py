@@ -8,11 +8,23 @@ from apps.accounts.queries import the_lab
 from apps.intake import services as intake
 from apps.intake.models import Job, Request, SendBack
 from apps.laundering.models import Load
-from apps.laundering.queries import Pace, groups, in_hand, laundry_queue, waiting
+from apps.laundering.queries import Pace, groups, in_hand, waiting
 from apps.laundering.queries.queue import WITHOUT_SPIN, GroupKey
 from apps.methods.models import DryingProcedure
 from tests.cast import NOON, LabTestCase
-from tests.laundering.support import dried, dry, issue, make_up, pieces_of, ready, requests, start, washed, whole_cycle
+from tests.laundering.support import (
+    dried,
+    dry,
+    issue,
+    laundry_queue,
+    make_up,
+    pieces_of,
+    ready,
+    requests,
+    start,
+    washed,
+    whole_cycle,
+)
 
 TODAY = NOON.date()
 READERS = {"fran": 200, "bea": 200, "lou": 200, "mara": 200, "casey": 403, "dana": 403, "nobody": 302}
@@ -166,18 +178,21 @@ class QueuePageTests(LabTestCase):
         self.assertEqual(self.post(**data).url, self.post(**data).url)
         self.assertEqual(Load.objects.count(), 1)
 
-    def test_a_large_group_has_a_page_of_its_own(self):
+    def test_a_group_has_a_page_of_its_own_with_all_its_pieces(self):
         self.sign_in(self.lou)
         for _ in range(18):
             ready(self)
         (group,) = laundry_queue(self.lou, TODAY)
-        page = self.client.get("/laundry/")
-        self.assertContains(page, 'name="specimen"', count=24)
-        self.assertContains(page, "All 54 pieces of this group")
-        self.assertContains(self.client.get(f"/laundry/?group={group.key}"), 'name="specimen"', count=50)
-        self.assertContains(self.client.get(f"/laundry/?group={group.key}&page=2"), 'name="specimen"', count=4)
+        self.assertContains(self.client.get("/laundry/"), f'href="/laundry/?group={group.key}"')
+        self.assertContains(
+            self.client.get(f"/laundry/?group={group.key}"), 'type="checkbox" name="specimen"', count=50
+        )
+        self.assertContains(
+            self.client.get(f"/laundry/?group={group.key}&page=2"), 'type="checkbox" name="specimen"', count=4
+        )
         for nonsense in ("x", "9-woven-spun-0", "1%00", "9" * 5000):
-            self.assertContains(self.client.get(f"/laundry/?group={nonsense}"), 'name="specimen"', count=24)
+            page = self.client.get(f"/laundry/?group={nonsense}&pieces={nonsense}")
+            self.assertContains(page, "Choose the pieces yourself")
 
     def test_work_sent_back_to_the_laundry_is_answered_here(self):
         request = ready(self)

@@ -30,6 +30,7 @@ class LabSettings:
     wash_minutes: int
     tumble_minutes: int
     air_dry_hours: int
+    water_hardness: str
     retention_years: int
 
 

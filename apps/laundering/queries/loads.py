@@ -2,22 +2,31 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from functools import cached_property
 
-from django.db.models import Count, QuerySet
+from django.db.models import QuerySet
 
 from apps.accounts.models import User
 from apps.intake.models import Deviation, Specimen
-from apps.laundering.models import CycleLog, Drying, Load, LoadCorrection, LoadPiece, WashConditions
+from apps.laundering.models import (
+    CycleLog,
+    Drying,
+    DryingConditions,
+    Load,
+    LoadCorrection,
+    LoadPiece,
+    VoidJudgement,
+    WashConditions,
+)
+from apps.laundering.queries.proposals import washed_before
+from apps.laundering.queries.record import USED, dried_of, judgement_of
 from apps.methods.models import DryingProcedure, LaunderingProcedure
 
 Outcome = LoadPiece.Outcome
 PIECE = (
     *("specimen__request__sample__job", "specimen__request__drying", "specimen__request__method"),
-    *("drying__dryer", "drying__procedure", "load"),
+    *("drying__dryer", "drying__procedure", "load", "judgement__by"),
 )
-SQ_MM = Decimal(1_000_000)
 
 
 @dataclass(frozen=True)
@@ -44,6 +53,8 @@ class PieceRow:
         piece, load = self.piece, self.piece.load
         if piece.outcome == Outcome.TICKED:
             return "done", f"cycle {piece.ordinal} ticked off"
+        if piece.outcome == Outcome.OUT:
+            return "open", piece.get_outcome_display()
         if piece.outcome:
             return "void", piece.get_outcome_display()
         if load.state != Load.State.WASHED:
@@ -53,6 +64,16 @@ class PieceRow:
         if piece.drying.state == Drying.State.RUNNING:
             return "running", "drying"
         return "due", "dry, to tick off"
+
+    @property
+    def judgement(self) -> VoidJudgement | None:
+        return judgement_of(self.piece)
+
+    @property
+    def to_judge(self) -> bool:
+        """Wetted without a cycle, and the manager has not said what becomes of it."""
+        void, aside = self.piece.outcome == Outcome.VOID, self.specimen.stage == Specimen.Stage.SET_ASIDE
+        return void and not aside and self.judgement is None
 
     @property
     def to_tick(self) -> bool:
@@ -92,6 +113,10 @@ class LoadWhole:
         return [PieceRow(piece, self._cycles.get(piece.pk)) for piece in self.pieces]
 
     @property
+    def to_judge(self) -> list[PieceRow]:
+        return [row for row in self.rows if row.to_judge]
+
+    @property
     def to_tick(self) -> list[PieceRow]:
         return [row for row in self.rows if row.to_tick]
 
@@ -108,6 +133,12 @@ class LoadWhole:
         ids = {piece.drying_id for piece in self.pieces} | set(links.values_list("drying_id", flat=True))
         rows = Drying.objects.filter(pk__in=ids - {None}).select_related("procedure", "dryer", "by")
         return list(rows.order_by("started_at", "pk"))
+
+    @property
+    def dried(self) -> list[tuple[Drying, DryingConditions]]:
+        """Each of its dryings with what is now held of it."""
+        held = dried_of(self.dryings)
+        return [(drying, held[drying.pk]) for drying in self.dryings]
 
     @cached_property
     def to_dry(self) -> list[ToDry]:
@@ -129,7 +160,7 @@ class LoadWhole:
 
     @cached_property
     def corrections(self) -> list[LoadCorrection]:
-        return list(self.load.corrections.select_related("washer", "by").order_by("revision"))
+        return list(self.load.corrections.select_related(*USED, "by").order_by("revision"))
 
     @property
     def conditions(self) -> WashConditions:
@@ -163,34 +194,12 @@ def wet_elsewhere(load: Load, dryings: Iterable[int]) -> QuerySet[LoadPiece]:
     )
 
 
-def estimated_mass_g(pieces: Iterable[LoadPiece]) -> Decimal | None:
-    """Mass per area times area, only to propose ballast; None when any of it is not known."""
-    total = Decimal(0)
-    for piece in pieces:
-        request = piece.specimen.request
-        side, gsm = request.method.specimen_side_mm, request.sample.mass_gsm
-        if side is None or gsm is None:
-            return None
-        total += side * side / SQ_MM * gsm
-    return total.quantize(Decimal(1)) or None
-
-
-def weighed_before(load: Load, pieces: Sequence[LoadPiece]) -> Load | None:
+def weighed_before(pieces: Sequence[LoadPiece]) -> Load | None:
     """The last wash of exactly these pieces together: the same ballast goes with them again."""
-    specimens = {piece.specimen_id for piece in pieces}
-    if not specimens:
-        return None
-    washed = (
-        Load.objects.filter(state=Load.State.WASHED, pieces__specimen__in=specimens)
-        .exclude(pk=load.pk)
-        .annotate(shared=Count("pieces"))
-        .filter(shared=len(specimens))
-        .order_by("-pk")
-    )
-    for before in washed[:5]:
-        if before.pieces.count() == len(specimens):
-            return before
-    return None
+    specimens = frozenset(piece.specimen_id for piece in pieces)
+    before = set(washed_before(specimens).values())
+    same = next(iter(before)) if len(before) == 1 else None
+    return same.load if same and same.specimens == specimens else None
 
 
 def last_of_procedure(procedure: LaunderingProcedure) -> Load | None:

@@ -1,6 +1,6 @@
 """The log book: a day's runs, machine by machine."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
@@ -9,8 +9,16 @@ from django.utils import timezone
 
 from apps.accounts.models import User
 from apps.intake.models import Deviation
-from apps.laundering.models import Drying, Load, LoadCorrection, LoadPiece, WashConditions
-from apps.laundering.queries.record import conditions_of
+from apps.laundering.models import (
+    Drying,
+    DryingConditions,
+    DryingCorrection,
+    Load,
+    LoadCorrection,
+    LoadPiece,
+    WashConditions,
+)
+from apps.laundering.queries.record import USED, conditions_of, dried_of
 from apps.methods.models import DryingProcedure
 
 
@@ -27,23 +35,36 @@ class Wash:
     def corrected(self) -> bool:
         return isinstance(self.conditions, LoadCorrection)
 
+    @property
+    def same_day(self) -> bool:
+        """The hour is enough to say when it ended."""
+        return _same_day(self.load.wash_started_at, self.conditions.wash_started_at, self.conditions.wash_ended_at)
+
 
 @dataclass
 class Dry:
-    """A drying run with its pieces; a void one keeps those that were in it."""
+    """A drying run: as held to be true now, with its pieces; a void one keeps those that were in it."""
 
     drying: Drying
+    conditions: DryingConditions
     pieces: list[LoadPiece] = field(default_factory=list)
 
     @property
-    def overnight(self) -> bool:
-        run = self.drying
-        return run.ended_at is not None and timezone.localdate(run.ended_at) != timezone.localdate(run.started_at)
+    def corrected(self) -> bool:
+        return isinstance(self.conditions, DryingCorrection)
+
+    @property
+    def same_day(self) -> bool:
+        return _same_day(self.drying.started_at, self.conditions.started_at, self.conditions.ended_at)
 
     @property
     def tumbled(self) -> bool:
         """Its lint filter can be spoken of: it tumbled, and it has ended."""
         return self.drying.state == Drying.State.DRIED and self.drying.procedure.kind == DryingProcedure.Kind.TUMBLE
+
+
+def _same_day(*moments: datetime | None) -> bool:
+    return len({timezone.localdate(moment) for moment in moments if moment}) == 1
 
 
 @dataclass
@@ -69,7 +90,7 @@ def logbook(user: User, on: date) -> Day:
     loads = list(
         Load.objects.visible_to(user)
         .filter(wash_started_at__gte=begin, wash_started_at__lt=end)
-        .select_related("procedure", "washer", "wash_by")
+        .select_related("procedure", "wash_by", *USED)
         .order_by("wash_started_at", "pk")
     )
     dryings = list(
@@ -84,7 +105,7 @@ def logbook(user: User, on: date) -> Day:
         name = wash.conditions.washer.name
         machines.setdefault((0, name), Machine(name)).washes.append(wash)
     for dry in dries:
-        name = dry.drying.dryer.name if dry.drying.dryer else ""
+        name = dry.conditions.dryer.name if dry.conditions.dryer else ""
         machines.setdefault((1 if name else 2, name), Machine(name)).dries.append(dry)
     ordered = [machines[key] for key in sorted(machines)]
     return Day(on, ordered, _nearest(user, before=begin), _nearest(user, after=end))
@@ -105,8 +126,9 @@ def _washes(loads: list[Load]) -> list[Wash]:
     return list(washes.values())
 
 
-def _dries(dryings: Iterable[Drying]) -> list[Dry]:
-    dries = {drying.pk: Dry(drying) for drying in dryings}
+def _dries(dryings: Sequence[Drying]) -> list[Dry]:
+    held = dried_of(dryings)
+    dries = {drying.pk: Dry(drying, held[drying.pk]) for drying in dryings}
     pieces = LoadPiece.objects.select_related("specimen__request__sample__job").order_by("load_id", "specimen_id")
     for piece in pieces.filter(drying__in=dries):
         dries[piece.drying_id].pieces.append(piece)

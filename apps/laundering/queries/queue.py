@@ -1,7 +1,7 @@
 """What the laundry's first page shows: loads in hand with their next step, and what waits for a wash."""
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -12,12 +12,14 @@ from apps.accounts.models import Lab, User
 from apps.accounts.queries import the_lab
 from apps.intake.models import Job, Request, Specimen
 from apps.laundering.models import Drying, Load, LoadPiece
+from apps.laundering.queries.proposals import COLUMNS, Proposal, light, proposals, washed_before
 from apps.laundering.queries.timing import Pace, Timer
 from apps.methods.models import DryingProcedure, LaunderingProcedure
 
 Kind = DryingProcedure.Kind
 WITHOUT_SPIN = (Kind.DRIP_LINE, Kind.DRIP_FLAT)
-SHOWN_AT_FIRST = 24  # pieces of a group on the overview; a group's own page has them all
+PLANNED = 150  # pieces of a group, the most urgent ones, that loads are proposed for
+OFFERED = 2  # loads of a group on the overview; its own page has them all
 WITH_JOB = ("request__sample__job", "request__procedure", "request__drying")
 CLASSES = {"woven": "woven", "knit": "knit", "mixed": "garments of woven and knit", "": "woven and knit"}
 KEY = re.compile(r"(\d{1,9})-(woven|knit|mixed|any)-(spun|drip)-(\d{1,9})", re.ASCII)
@@ -74,6 +76,11 @@ class Group:
     waiting: int
     today: date
     pieces: list[Specimen] = field(default_factory=list)
+    loads: list[Proposal] = field(default_factory=list)
+
+    @property
+    def next_loads(self) -> list[Proposal]:
+        return self.loads[:OFFERED]
 
     @property
     def rows(self) -> list[WaitingRow]:
@@ -93,7 +100,8 @@ class Group:
 
     @property
     def more(self) -> int:
-        return self.waiting - len(self.pieces)
+        """How many wait beyond the loads that are offered first."""
+        return self.waiting - sum(len(load.pieces) for load in self.next_loads)
 
 
 def waiting(user: User, lab: Lab | None = None) -> QuerySet[Specimen]:
@@ -157,17 +165,32 @@ def drum_of(user: User, specimen_ids: Sequence[int]) -> tuple[GroupKey | None, l
     return (keys[0], [row.pk for row, key in zip(rows, keys, strict=True) if key == keys[0]]) if keys else (None, [])
 
 
-def with_first_pieces(pieces: QuerySet[Specimen], shown: Sequence[Group]) -> Sequence[Group]:
-    """Each of these groups with its first pieces: one query, however many groups and pieces there are."""
+def chosen_elsewhere(
+    pieces: QuerySet[Specimen], shown: Iterable[Specimen], chosen: Collection[int]
+) -> QuerySet[Specimen] | list[Specimen]:
+    """Ticked pieces that still wait but stand on another page: a refusal shows them ticked all the same."""
+    rest = set(chosen) - {piece.pk for piece in shown}
+    return pieces.filter(pk__in=rest).select_related(*WITH_JOB).order_by(*OLDEST_DUE) if rest else []
+
+
+def with_proposals(pieces: QuerySet[Specimen], shown: Sequence[Group]) -> Sequence[Group]:
+    """Each of these groups with the loads that could be made up next: so many queries, however many wait."""
     by_key = {group.key: group for group in shown}
-    if by_key:
-        place = Window(RowNumber(), partition_by=[F(name) for name in DRUM], order_by=list(OLDEST_DUE))
-        wanted = Q()
-        for key in by_key:
-            wanted |= _in_drum(key)
-        rows = pieces.filter(wanted).annotate(place=place).filter(place__lte=SHOWN_AT_FIRST)
-        for row in rows.select_related(*WITH_JOB).order_by("place"):
-            by_key[GroupKey(*(getattr(row, name) for name in DRUM))].pieces.append(row)
+    if not by_key:
+        return shown
+    place = Window(RowNumber(), partition_by=[F(name) for name in DRUM], order_by=list(OLDEST_DUE))
+    wanted = Q()
+    for key in by_key:
+        wanted |= _in_drum(key)
+    rows = pieces.filter(wanted).annotate(place=place).filter(place__lte=PLANNED).order_by("place")
+    found = list(rows.values_list(*DRUM, *COLUMNS))
+    drum, washed = len(DRUM), COLUMNS.index("cycles_valid")
+    before = washed_before({row[drum] for row in found if row[drum + washed]})
+    of_group: dict[GroupKey, list[tuple]] = {}
+    for row in found:
+        of_group.setdefault(GroupKey(*row[:drum]), []).append(row[drum:])
+    for key, group in by_key.items():
+        group.loads = proposals(group.procedure, light(of_group.get(key, ()), before), before, group.today)
     return shown
 
 
@@ -256,9 +279,3 @@ def in_hand(user: User, pace: Pace) -> list[InHand]:
     for row in rows:
         loads.setdefault(row.load_id, InHand(row.load, [], pace)).pieces.append(row)
     return sorted(loads.values(), key=lambda one: one.urgency)
-
-
-def laundry_queue(user: User, today: date) -> list[Group]:
-    """All groups that wait for a wash, each with its first pieces."""
-    pieces = waiting(user)
-    return list(with_first_pieces(pieces, groups(pieces, today)))

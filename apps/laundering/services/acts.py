@@ -2,15 +2,18 @@
 
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
 from apps.accounts.models import User
-from apps.core.errors import Refusal
+from apps.core.errors import Refusal, StalePage
 from apps.intake.locks import ensure_open, lock_requests
 from apps.intake.models import Request
 from apps.intake.services import deviate, disclose_late
 from apps.laundering.models import Drying, Load, LoadPiece
+from apps.laundering.services import rules
+from apps.laundering.services.figures import words
 from apps.laundering.services.rules import Problem
 from apps.trail import services as trail
 
@@ -44,10 +47,21 @@ def hold_drying(drying_id: int) -> Drying:
     )
 
 
-def hold_load(load_id: int) -> tuple[Load, list[LoadPiece]]:
-    """A load with all its pieces, their jobs and requests held."""
+def hold_load(load_id: int, *, shown: Iterable[int] | None = None) -> tuple[Load, list[LoadPiece]]:
+    """A load with all its pieces, their jobs and requests held.
+
+    `shown`: the pieces that the page showed in it. A load that was weighed with fewer pieces is not the one to start.
+    """
     pieces = hold_pieces(load_id=load_id)
     (load,) = hold_loads([load_id])
+    there = set(LoadPiece.objects.filter(load_id=load_id).values_list("pk", flat=True))
+    held = {piece.pk for piece in pieces if piece.open}
+    if there != {piece.pk for piece in pieces} or (
+        shown is not None and load.state == "made_up" and set(shown) != held
+    ):
+        raise StalePage(
+            "Pieces went into this load or out of it meanwhile. Look at the load again, and weigh it again."
+        )
     return load, pieces
 
 
@@ -94,11 +108,35 @@ def write_deviations(
             )
 
 
-def told_problems(run: str, problems: Sequence[Problem], why: str, *, kind: str) -> list[tuple[str, str]]:
-    """(kind, text) of the deviations to write; what is written down without a problem is told as it is."""
-    if why and not problems:
-        return [(kind, f"{run}: {why}")]
-    return [(problem.kind, f"{run}: {problem.fact} Reason: {why}") for problem in problems]
+@dataclass(frozen=True)
+class Otherwise:
+    """What somebody writes when an act is not as asked: a reason for each problem by its code, or one for the only one.
+
+    `text` beside them is disclosed as it is. `late_reason`: why it is entered hours after it was done.
+    """
+
+    text: str = ""
+    reasons: Mapping[str, str] = field(default_factory=dict)
+    at_risk: bool = False
+    late_reason: str = ""
+
+    @property
+    def payload(self) -> list[Any]:
+        return [self.text, sorted(self.reasons.items()), self.at_risk, self.late_reason]
+
+    def answered(self, problems: Sequence[Problem], *, kind: str, by: User) -> list[tuple[str, str]]:
+        """(kind, text) of each deviation to write; refused where something is not as asked and no reason stands."""
+        text = words(self.text, what="The deviation", field="deviation", most=rules.WHY_LENGTH)
+        whys = rules.written_reasons(problems, text=text, reasons=self.reasons, at_risk=self.at_risk, by=by)
+        told = [(problem.kind, f"{problem.fact} Reason: {whys[problem.code]}") for problem in problems]
+        return told if not text or text in whys.values() else [*told, (kind, text)]
+
+    def risk(self, by: User) -> bool:
+        return self.at_risk and not by.manager
+
+
+def of_run(run: str, told: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    return [(kind, f"{run}: {text}") for kind, text in told]
 
 
 def disclose(*, pieces: Sequence[LoadPiece], what: str, reason: str, by: User, at: datetime) -> None:

@@ -3,7 +3,7 @@
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, NotRequired, TypedDict, Unpack
 
 from apps.core.errors import Refusal
 from apps.laundering.models import Load
@@ -26,21 +26,27 @@ class Wash:
     detergent_g: Decimal
     water_temp_c: Decimal
     temp_source: str
+    thermometer_id: int | None
+    balance_id: int | None
+    programme: str
+    water_level: str
 
     def problems(self, procedure: LaunderingProcedure) -> list[rules.Problem]:
         """What is not as the procedure asks."""
         return [
             *rules.mass_problems(procedure, self.specimen_mass_g, self.ballast_mass_g),
+            *rules.ballast_problems(procedure, self.ballast, self.ballast_mass_g),
             *rules.detergent_problems(procedure, self.detergent_g),
             *rules.water_problems(procedure, self.water_temp_c),
+            *rules.programme_problems(procedure, self.programme),
         ]
 
     def columns(self) -> dict[str, Any]:
         return asdict(self)
 
     def facts(self) -> dict[str, Any]:
-        """As the trail keeps them; the machine goes by its name there."""
-        return {name: value for name, value in asdict(self).items() if name != "washer_id"}
+        """As the trail keeps them; machine and instruments go by their names there."""
+        return {name: value for name, value in asdict(self).items() if not name.endswith("_id")}
 
 
 @dataclass(frozen=True)
@@ -61,6 +67,11 @@ class WashRecord:
     wash_ended_at: datetime
     rinse_temp_c: Typed = None
     spun: bool | None = None
+    thermometer_id: int | None = None
+    balance_id: int | None = None
+    programme: str = ""
+    water_level: str = ""
+    water_hardness: str = ""
 
     def read(self) -> Wash:
         return read_wash(**{name: getattr(self, name) for name in Wash.__dataclass_fields__})
@@ -73,35 +84,45 @@ def read_rinse(typed: Typed) -> Decimal | None:
     return optional_figure(typed, what="The rinse temperature", field="rinse_temp_c", unit="°C", most=100)
 
 
-def read_wash(
-    *,
-    washer_id: int | None,
-    specimen_mass_g: Typed,
-    ballast_mass_g: Typed,
-    ballast_pieces: Typed,
-    ballast: str,
-    detergent: str,
-    detergent_lot: str,
-    detergent_g: Typed,
-    water_temp_c: Typed,
-    temp_source: str,
-) -> Wash:
+class WashTyped(TypedDict):
+    """What hands type of a wash that begins."""
+
+    washer_id: int | None
+    specimen_mass_g: Typed
+    ballast_mass_g: Typed
+    ballast_pieces: Typed
+    ballast: str
+    detergent: str
+    detergent_lot: str
+    detergent_g: Typed
+    water_temp_c: Typed
+    temp_source: str
+    thermometer_id: NotRequired[int | None]
+    balance_id: NotRequired[int | None]
+    programme: NotRequired[str]
+    water_level: NotRequired[str]
+
+
+def read_wash(**typed: Unpack[WashTyped]) -> Wash:
     """Figures as they were typed become the record of the run; each that cannot be is refused beside its field."""
-    if washer_id is None:
+    if typed["washer_id"] is None:
         raise Refusal("Choose the washer.", code="no_washer", field="washer")
+    source = typed["temp_source"] or ""
     wash = Wash(
-        washer_id=washer_id,
-        specimen_mass_g=figure(
-            specimen_mass_g, what="The specimens", field="specimen_mass_g", unit="g", most=99_999, above_zero=True
-        ),
-        ballast_mass_g=figure(ballast_mass_g, what="The ballast", field="ballast_mass_g", unit="g", most=99_999),
-        ballast_pieces=whole(ballast_pieces, what="The pieces of ballast", field="ballast_pieces", most=200),
-        ballast=words(ballast, what="The type of ballast", field="ballast", most=120),
-        detergent=words(detergent, what="The detergent", field="detergent", most=120),
-        detergent_lot=words(detergent_lot, what="The lot", field="detergent_lot", most=60),
-        detergent_g=figure(detergent_g, what="The detergent", field="detergent_g", unit="g", most=9_999),
-        water_temp_c=figure(water_temp_c, what="The water", field="water_temp_c", unit="°C", most=100),
-        temp_source=temp_source or "",
+        washer_id=typed["washer_id"],
+        specimen_mass_g=_grams(typed, "specimen_mass_g", "The specimens", 99_999, above_zero=True),
+        ballast_mass_g=_grams(typed, "ballast_mass_g", "The ballast", 99_999),
+        ballast_pieces=whole(typed["ballast_pieces"], what="The pieces of ballast", field="ballast_pieces", most=200),
+        ballast=_line(typed, "ballast", "The type of ballast", 120),
+        detergent=_line(typed, "detergent", "The detergent", 120),
+        detergent_lot=_line(typed, "detergent_lot", "The lot", 60),
+        detergent_g=_grams(typed, "detergent_g", "The detergent", 9_999),
+        water_temp_c=figure(typed["water_temp_c"], what="The water", field="water_temp_c", unit="°C", most=100),
+        temp_source=source,
+        thermometer_id=typed.get("thermometer_id") if source == Load.TempSource.DIP else None,
+        balance_id=typed.get("balance_id"),
+        programme=_line(typed, "programme", "The programme", 60),
+        water_level=_line(typed, "water_level", "The water level", 60),
     )
     if bool(wash.ballast_mass_g) != bool(wash.ballast_pieces):
         raise Refusal(
@@ -114,3 +135,11 @@ def read_wash(
     if wash.temp_source not in Load.TempSource.values:
         raise Refusal("Say how the temperature was measured.", code="temp_source", field="temp_source")
     return wash
+
+
+def _grams(typed: WashTyped, name: str, what: str, most: int, *, above_zero: bool = False) -> Decimal:
+    return figure(typed[name], what=what, field=name, unit="g", most=most, above_zero=above_zero)
+
+
+def _line(typed: WashTyped, name: str, what: str, most: int) -> str:
+    return words(typed.get(name, ""), what=what, field=name, most=most)

@@ -1,7 +1,7 @@
 """A drying run: pieces of one or several washes that dry the same way. Air drying holds no machine."""
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from django.db import transaction
@@ -10,24 +10,26 @@ from apps.accounts.models import User
 from apps.core import clock
 from apps.core.errors import Refusal
 from apps.equipment.models import Equipment
-from apps.equipment.services import check_usable, lock_equipment
 from apps.laundering.models import Drying, Load, LoadPiece
 from apps.laundering.services import rules
 from apps.laundering.services.acts import (
+    Otherwise,
     disclose,
     hold_drying,
     hold_loads,
     hold_pieces,
     in_hand,
-    told_problems,
+    of_run,
     write_deviations,
     write_down,
 )
-from apps.laundering.services.figures import Typed, optional_figure, words
+from apps.laundering.services.drying_records import DryingRecord, read_drying
+from apps.laundering.services.figures import Typed, words
+from apps.laundering.services.instruments import free_dryer, used
 from apps.methods.models import DryingProcedure
 from apps.trail import services as trail
 
-State, Kind = Drying.State, DryingProcedure.Kind
+State = Drying.State
 
 
 @transaction.atomic
@@ -36,7 +38,9 @@ def start_drying(
     piece_ids: Iterable[int],
     dryer_id: int | None,
     load_id: int | None = None,
+    prepared: bool | None = None,
     deviation: str = "",
+    reasons: Mapping[str, str] | None = None,
     at_risk: bool = False,
     late_reason: str = "",
     by: User,
@@ -46,9 +50,11 @@ def start_drying(
     """Washed pieces with the same drying procedure go into the dryer, or are hung or laid.
 
     They may come from several washes. `load_id`: the load on whose page it was asked; it must be one of theirs.
+    `prepared`: loose threads are cut and the pieces untangled.
     """
     ids = sorted(set(piece_ids))
-    payload = ["start_drying", ids, dryer_id, deviation, at_risk, late_reason]
+    otherwise = Otherwise(deviation, reasons or {}, at_risk, late_reason)
+    payload = ["start_drying", ids, dryer_id, prepared, *otherwise.payload]
     pieces = hold_pieces(ids)
     if done := trail.repeated(key=key, payload=payload, by=by):
         return Drying.objects.get(pk=done.facts["drying"])
@@ -60,16 +66,15 @@ def start_drying(
     in_hand(pieces)
     procedure = _same_drying(pieces, loads)
     clock.check_moment(at, after=max(load.wash_ended_at for load in loads.values()), what="The start of the drying")
-    dryer, problems = _free_dryer(procedure, dryer_id, at)
-    why = rules.written_deviation(problems, text=deviation, at_risk=at_risk, by=by)
-    drying = Drying.objects.create(procedure=procedure, dryer=dryer, started_at=at, by=by)
+    dryer, problems = _dryer_for(procedure, dryer_id, at)
+    told = otherwise.answered(problems, kind="drying", by=by)
+    drying = Drying.objects.create(procedure=procedure, dryer=dryer, prepared=prepared, started_at=at, by=by)
     for piece in pieces:
         piece.drying = drying
         piece.save(update_fields=["drying"])
-    risk = at_risk and not by.manager
-    _write_deviations(pieces, told_problems(f"Drying {drying.pk}", problems, why, kind="drying"), risk, by, at)
+    _write_deviations(pieces, of_run(f"Drying {drying.pk}", told), otherwise.risk(by), by, at)
     disclose(pieces=pieces, what=f"Start of drying {drying.pk}", reason=late_reason, by=by, at=at)
-    facts = _facts(drying, pieces)
+    facts = {**_facts(drying, pieces), "prepared": prepared}
     write_down(pieces=pieces, kind="drying.started", facts=facts, by=by, at=at, key=key, payload=payload)
     return drying
 
@@ -82,52 +87,48 @@ def end_drying(
     exhaust_c: Typed = None,
     remark: str = "",
     cooled_down: bool | None = None,
+    dryness: str = "",
+    longer_minutes: Typed = None,
     deviation: str = "",
+    reasons: Mapping[str, str] | None = None,
     at_risk: bool = False,
     late_reason: str = "",
     by: User,
     at: datetime,
     key: uuid.UUID | None = None,
 ) -> Drying:
-    """The pieces are dry and taken out. A tumble dryer's lint filter is cleaned, or the remark says why not."""
-    typed = [lint_filter_cleaned, exhaust_c, remark, cooled_down, deviation, at_risk, late_reason]
-    payload = ["end_drying", drying_id, *typed]
+    """The pieces are dry and taken out. A tumble dryer's lint filter is cleaned, or the remark says why not.
+
+    Heavy cloth may dry longer than the programme: how much longer is written down, and the remark says why.
+    """
+    record = DryingRecord(lint_filter_cleaned, exhaust_c, remark, cooled_down, dryness, longer_minutes)
+    otherwise = Otherwise(deviation, reasons or {}, at_risk, late_reason)
+    payload = ["end_drying", drying_id, *record.payload, *otherwise.payload]
     drying, pieces = _hold(drying_id)
     if trail.repeated(key=key, payload=payload, by=by):
         return drying
     _check_state(drying, State.RUNNING)
     pieces = in_hand(pieces)
     clock.check_moment(at, after=drying.started_at, what="The end of the drying")
-    drying.exhaust_c = optional_figure(exhaust_c, what="The exhaust", field="exhaust_c", unit="°C", most=300)
-    drying.remark = words(remark, what="The remark", field="remark", most=300)
-    tumbled = drying.procedure.kind == Kind.TUMBLE
-    drying.lint_filter_cleaned, drying.cooled_down = tumbled and lint_filter_cleaned, cooled_down if tumbled else None
-    if tumbled and not lint_filter_cleaned and not drying.remark:
-        raise Refusal(
-            "Clean the lint filter, or say in the remark why it is not cleaned.", code="lint_filter", field="remark"
-        )
-    problems = rules.exhaust_problems(drying.procedure, drying.exhaust_c)
-    why = rules.written_deviation(problems, text=deviation, at_risk=at_risk, by=by)
+    values, problems = read_drying(record, drying.procedure)
+    told = of_run(f"Drying {drying.pk}", otherwise.answered(problems, kind="drying", by=by))
+    for name, value in values.items():
+        setattr(drying, name, value)
     drying.state, drying.ended_at = State.DRIED, at
-    drying.save(update_fields=["state", "ended_at", "exhaust_c", "remark", "lint_filter_cleaned", "cooled_down"])
-    risk = at_risk and not by.manager
-    _write_deviations(pieces, told_problems(f"Drying {drying.pk}", problems, why, kind="drying"), risk, by, at)
+    drying.save(update_fields=["state", "ended_at", *values])
+    _write_deviations(pieces, told, otherwise.risk(by), by, at)
     disclose(pieces=pieces, what=f"End of drying {drying.pk}", reason=late_reason, by=by, at=at)
-    facts = {
-        **_facts(drying, pieces),
-        "exhaust_c": drying.exhaust_c,
-        "lint_filter_cleaned": drying.lint_filter_cleaned,
-        "cooled_down": drying.cooled_down,
-        "remark": drying.remark,
-    }
+    facts = {**_facts(drying, pieces), **values}
     write_down(pieces=pieces, kind="drying.ended", facts=facts, by=by, at=at, key=key, payload=payload)
     return drying
 
 
 @transaction.atomic
-def void_drying(*, drying_id: int, reason: str, by: User, at: datetime, key: uuid.UUID | None = None) -> Drying:
+def void_drying(
+    *, drying_id: int, reason: str, late_reason: str = "", by: User, at: datetime, key: uuid.UUID | None = None
+) -> Drying:
     """A drying that does not count. Its pieces wait to be dried again; the run stays in the book as void."""
-    payload = ["void_drying", drying_id, reason]
+    payload = ["void_drying", drying_id, reason, late_reason]
     drying, pieces = _hold(drying_id)
     if trail.repeated(key=key, payload=payload, by=by):
         return drying
@@ -149,6 +150,7 @@ def void_drying(*, drying_id: int, reason: str, by: User, at: datetime, key: uui
         piece.save(update_fields=["drying"])
     text = f"Drying {drying.pk} broken off; the pieces are dried again. Reason: {drying.void_reason}"
     _write_deviations(pieces, [("drying", text)], False, by, at)
+    disclose(pieces=pieces, what=f"Breaking off drying {drying.pk}", reason=late_reason, by=by, at=at)
     facts = {**_facts(drying, pieces), "reason": drying.void_reason}
     write_down(pieces=pieces, kind="drying.void", facts=facts, by=by, at=at, key=key, payload=payload)
     return drying
@@ -181,20 +183,16 @@ def _same_drying(pieces: Sequence[LoadPiece], loads: dict[int, Load]) -> DryingP
     return first
 
 
-def _free_dryer(
+def _dryer_for(
     procedure: DryingProcedure, dryer_id: int | None, at: datetime
 ) -> tuple[Equipment | None, list[rules.Problem]]:
-    """Hold the machine; refused unless it is a dryer that stands free. Air drying takes none."""
-    if not procedure.needs_machine:
-        if dryer_id is not None:
-            raise Refusal(f"{procedure} needs no machine.", code="no_machine_needed", field="dryer")
-        return None, []
-    found = lock_equipment([dryer_id])
-    if not found or found[0].kind != Equipment.Kind.DRYER:
-        raise Refusal("Choose the dryer.", code="no_dryer", field="dryer")
-    if running := Drying.objects.filter(dryer=found[0], state=State.RUNNING).first():
-        raise Refusal(f"{found[0]} is drying already (drying {running.pk}).", code="dryer_busy", field="dryer")
-    return found[0], [rules.Problem("dryer", "overdue", fact, "", "drying") for fact in check_usable(found[0], at)]
+    """The machine, held and free; air drying takes none."""
+    if procedure.needs_machine:
+        dryer = free_dryer(dryer_id)
+        return dryer, used(dryer, at, field="dryer", code="overdue", kind="drying")
+    if dryer_id is not None:
+        raise Refusal(f"{procedure} needs no machine.", code="no_machine_needed", field="dryer")
+    return None, []
 
 
 def _check_state(drying: Drying, *states: str) -> None:

@@ -1,6 +1,6 @@
 """What may share a drum, what a wash must keep to, and who may write a deviation instead. Nothing here writes a row."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -40,6 +40,7 @@ class Problem:
     fact: str
     todo: str
     kind: str = "wash"
+    anyone: bool = False  # the lab's own settings allow it once it is written down
 
     @property
     def sentence(self) -> str:
@@ -76,51 +77,56 @@ def check_ready(specimens: Sequence[Specimen]) -> None:
             )
 
 
-def check_may_share(specimens: Sequence[Specimen], lab: Lab) -> list[Problem]:
-    """Refuse what may not share a drum, naming the two that clash. What the lab only warns of is given back."""
+def sharing_problems(specimens: Sequence[Specimen], lab: Lab) -> list[Problem]:
+    """What may not share a drum, naming the two that clash: the first clash of each kind."""
     first = specimens[0]
+    found: dict[str, Problem] = {}
     for other in specimens[1:]:
-        one, two = first.request, other.request
-        if one.procedure_id != two.procedure_id:
-            raise _clash(first, one.procedure, other, two.procedure, "procedure", "They are washed differently.")
-        if one.drying.without_spin != two.drying.without_spin:
-            how = {True: "drip dry, out before the last spin", False: "spun"}
-            raise _clash(
-                first, how[one.drying.without_spin], other, how[two.drying.without_spin], "spin", "Wash them apart."
-            )
+        for problem in _clashes(first, other, lab):
+            found.setdefault(problem.code, problem)
+    if bleeding := _bleeding(specimens):
+        found["bleeds"] = bleeding
+    return list(found.values())
+
+
+def _clashes(first: Specimen, other: Specimen, lab: Lab) -> list[Problem]:
+    one, two = first.request, other.request
+    found = []
+    if one.procedure_id != two.procedure_id:
+        found.append(_clash(first, one.procedure, other, two.procedure, "procedure", "They are washed differently."))
+    if one.drying.without_spin != two.drying.without_spin:
+        how = {True: "drip dry, out before the last spin", False: "spun"}
+        spins = (how[one.drying.without_spin], how[two.drying.without_spin])
+        found.append(_clash(first, spins[0], other, spins[1], "spin", "Wash them apart."))
+    classes = one.sample.construction, two.sample.construction
+    if classes[0] != classes[1]:
+        warned = lab.mix_rule == Lab.MixRule.WARN
+        end = "Woven and knit are washed apart." + (" If they must share, say why." if warned else "")
+        how = [CLASSES[name] for name in classes]
+        found.append(_clash(first, how[0], other, how[1], "construction", end, anyone=warned))
+    return found
+
+
+def _bleeding(specimens: Sequence[Specimen]) -> Problem | None:
     for risky in specimens:
         if not risky.request.sample.bleeds_or_sheds:
             continue
         for other in specimens:
             if other.request.sample_id != risky.request.sample_id:
-                raise Refusal(
-                    f"{named(risky)} may bleed or shed, so it is washed with pieces of its own sample only,"
-                    f" not with {named(other)}.",
-                    code="bleeds",
-                    field="specimens",
-                )
-    return _mixed_classes(specimens, lab)
+                fact = f"{named(risky)} may bleed or shed, and {named(other)} is of another sample."
+                todo = "It is washed with pieces of its own sample only."
+                return Problem("specimens", "bleeds", fact, todo, "load")
+    return None
 
 
-def _mixed_classes(specimens: Sequence[Specimen], lab: Lab) -> list[Problem]:
-    first = specimens[0]
-    for other in specimens[1:]:
-        one, two = first.request.sample.construction, other.request.sample.construction
-        if one != two:
-            clash = _clash(first, CLASSES[one], other, CLASSES[two], "construction", "Woven and knit are washed apart.")
-            if lab.mix_rule != Lab.MixRule.WARN:
-                raise clash
-            return [Problem("deviation", clash.code, str(clash), "If they must share, say why.", "load")]
-    return []
+def _clash(
+    first: Specimen, one: object, other: Specimen, two: object, code: str, todo: str, *, anyone: bool = False
+) -> Problem:
+    fact = f"{named(first)} is {one}, {named(other)} is {two}."
+    return Problem("specimens", code, fact, todo, "load", anyone)
 
 
-def _clash(first: Specimen, one: object, other: Specimen, two: object, code: str, end: str) -> Refusal:
-    return Refusal(f"{named(first)} is {one}, {named(other)} is {two}. {end}", code=code, field="specimens")
-
-
-def mass_problems(
-    procedure: LaunderingProcedure, specimens_g: Decimal, ballast_g: Decimal, *, halves: bool = True
-) -> list[Problem]:
+def mass_problems(procedure: LaunderingProcedure, specimens_g: Decimal, ballast_g: Decimal) -> list[Problem]:
     """The weighed total against what the procedure asks."""
     target, tolerance = procedure.load_mass_g, procedure.load_tolerance_g
     total = specimens_g + ballast_g
@@ -129,19 +135,22 @@ def mass_problems(
     if abs(total - target) > tolerance:
         advice = ballast_advice(procedure, specimens_g) if specimens_g <= target + tolerance else TOO_HEAVY
         found.append(Problem("ballast_mass_g", "load_mass", f"The load weighs {plain(total)} g; {asked}.", advice))
-    if halves and procedure.specimens_at_most_half and specimens_g * 2 > total:
+    if procedure.specimens_at_most_half and specimens_g * 2 > total:
         found.append(
             Problem(
                 "specimen_mass_g",
                 "over_half",
                 f"The specimens are {plain(specimens_g)} g of {plain(total)} g; {procedure} allows half at most.",
-                "Take pieces out.",
+                "Take pieces out and wash them as a load of their own.",
             )
         )
     return found
 
 
-TOO_HEAVY = "The specimens alone are too heavy: split them over two loads."
+TOO_HEAVY = (
+    "The specimens alone are too heavy: split them over two loads, take the method's larger load, or go on with these"
+    " and say why."
+)
 
 
 def ballast_advice(procedure: LaunderingProcedure, specimens_g: Decimal) -> str:
@@ -177,6 +186,38 @@ def water_problems(procedure: LaunderingProcedure, water_c: Decimal) -> list[Pro
     ]
 
 
+def ballast_problems(procedure: LaunderingProcedure, ballast: str, ballast_g: Decimal) -> list[Problem]:
+    """The type on the cloth against what the catalogue names; "type 3" is enough of "type 3 (50/50 ...)"."""
+    if not ballast_g or not procedure.ballast or _head(ballast) in {_head(kind) for kind in ballast_kinds(procedure)}:
+        return []
+    fact = f"The ballast is {ballast}; {procedure} asks for {procedure.ballast}."
+    return [Problem("ballast", "ballast_type", fact, "Take the ballast that is asked for.")]
+
+
+def ballast_kinds(procedure: LaunderingProcedure) -> list[str]:
+    """The types that the catalogue names, one by one, and what it says as a whole."""
+    named = procedure.ballast.replace(", ", " or ").split(" or ")
+    return named if len(named) == 1 else [*named, procedure.ballast]
+
+
+def _head(kind: str) -> str:
+    return kind.partition("(")[0].strip().casefold() if kind.count("(") == 1 else kind.strip().casefold()
+
+
+def programme_problems(procedure: LaunderingProcedure, programme: str) -> list[Problem]:
+    if not programme or programme.casefold() == procedure.programme.casefold():
+        return []
+    fact = f"The machine is set to {programme}; {procedure} asks for {procedure.programme}."
+    return [Problem("programme", "programme", fact, "Set it anew before the cloth goes in.")]
+
+
+def dryness_problems(damp: bool) -> list[Problem]:
+    if not damp:
+        return []
+    fact = "The pieces came out still damp in places."
+    return [Problem("dryness", "damp", fact, "Dry them on, or say why they are taken out.", "drying")]
+
+
 def detergent_problems(procedure: LaunderingProcedure, grams: Decimal) -> list[Problem]:
     dose, tolerance = procedure.detergent_g, procedure.detergent_tolerance_g
     if dose is None or tolerance is None or abs(grams - dose) <= tolerance:
@@ -199,21 +240,23 @@ def exhaust_problems(procedure: DryingProcedure, exhaust_c: Decimal | None) -> l
     return [Problem("exhaust_c", "exhaust", fact, "Say what was done about it.", "drying")]
 
 
-def written_deviation(problems: Sequence[Problem], *, text: str, at_risk: bool, by: User, anyone: bool = False) -> str:
-    """The text that stands for the problems; refused when there is none, or when it is not this person's to write.
+def written_reasons(
+    problems: Sequence[Problem], *, text: str, reasons: Mapping[str, str], at_risk: bool, by: User
+) -> dict[str, str]:
+    """Why each problem is gone into, by its code; refused when one has no reason, or when it is not this person's to
+    write. `text` may stand for a single problem, never for several at once: each is answered by itself.
 
     A manager decides. An operator whose manager is away goes on at risk, and the manager judges it before approval.
-    `anyone`: the lab's own settings allow it once it is written down.
     """
-    text = words(text, what="The deviation", field="deviation", most=WHY_LENGTH)
-    if not problems:
-        return text
-    if not text:
+    said = {code: words(why, what="The reason", field=f"why_{code}", most=WHY_LENGTH) for code, why in reasons.items()}
+    if len(problems) == 1 and not said.get(problems[0].code):
+        said[problems[0].code] = text
+    if not all(said.get(problem.code) for problem in problems):
         raise NotAsAsked(problems)
-    if not (by.manager or at_risk or anyone):
+    if not (by.manager or at_risk or all(problem.anyone for problem in problems)):
         raise Refusal(
             "A manager decides this. With none here, say that you go on at risk: it is judged before approval.",
             code="not_at_risk",
             field="at_risk",
         )
-    return text
+    return {problem.code: said[problem.code] for problem in problems}

@@ -7,12 +7,13 @@ from django.views.decorators.http import require_http_methods
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
+from apps.core import clock
 from apps.core.errors import Refusal
 from apps.intake.models import Specimen
 from apps.laundering import services
 from apps.laundering.forms import WAITED, LateForm
 from apps.laundering.models import CycleLog, LoadPiece
-from apps.laundering.queries import LoadWhole
+from apps.laundering.pages import Bound, load_context
 from apps.laundering.views.loads import ACT, load_page, the_load
 from apps.laundering.views.posted import moment, numbers, posted_key, refuse
 
@@ -45,9 +46,9 @@ def tick(request: HttpRequest, specimen_id: int) -> HttpResponse:
         status = 200
     if not request.htmx:
         return redirect("laundering:load", piece.load_id)
-    whole = LoadWhole(the_load(request, piece.load_id), request.user)
-    row = next(row for row in whole.rows if row.specimen.pk == specimen.pk)
-    return render(request, "laundering/_tick_row.html", {"row": row, "oob": True}, status=status)
+    context = load_context(the_load(request, piece.load_id), request.user, clock.now(), Bound())
+    row = next(row for row in context["whole"].rows if row.piece.pk == piece.pk)
+    return render(request, "laundering/_ticked.html", {**context, "row": row, "oob": True}, status=status)
 
 
 @require_http_methods(ACT)

@@ -30,12 +30,11 @@ def start(request: HttpRequest, number: int, procedure_id: int) -> HttpResponse:
     chosen = numbers(request.POST.getlist("piece"))
     if form.is_valid():
         dryer = form.cleaned_data.get("dryer")
-        names = ("deviation", "at_risk", "late_reason")
-        otherwise = {name: form.cleaned_data[name] for name in names if name in form.cleaned_data}
+        prepared = form.cleaned_data["prepared"]
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
             drying = services.start_drying(
-                load_id=load.pk, piece_ids=chosen, dryer_id=dryer and dryer.pk, **otherwise, **who
+                load_id=load.pk, piece_ids=chosen, dryer_id=dryer and dryer.pk, prepared=prepared, **form.written, **who
             )
         except Refusal as refusal:
             form.put_beside(refusal)
@@ -51,7 +50,7 @@ def the_drying(request: HttpRequest, drying_id: int) -> tuple[Drying, Load]:
     drying = get_object_or_404(dryings, pk=drying_id)
     of_pieces = {*drying.pieces.values_list("load_id", flat=True)}
     of_pieces |= {*drying.pieces_when_void.values_list("load_id", flat=True)}
-    wanted = numbers([request.POST.get("load", "")])
+    wanted = numbers([request.POST.get("load", "") or request.GET.get("load", "")])
     return drying, the_load(request, wanted[0] if wanted and wanted[0] in of_pieces else min(of_pieces, default=0))
 
 
@@ -63,10 +62,9 @@ def end(request: HttpRequest, drying_id: int) -> HttpResponse:
         return redirect("laundering:load", load.pk)
     form = pages.end_drying_form(drying, Role.MANAGER in request.user.roles, request.POST)
     if form.is_valid():
-        values = {name: value for name, value in form.cleaned_data.items() if name != "when"}
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
-            services.end_drying(drying_id=drying.pk, **{"lint_filter_cleaned": False, **values}, **who)
+            services.end_drying(drying_id=drying.pk, **form.found, **form.written, **who)
         except Refusal as refusal:
             form.put_beside(refusal)
         else:
@@ -85,7 +83,7 @@ def void(request: HttpRequest, drying_id: int) -> HttpResponse:
     if form.is_valid():
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
-            services.void_drying(drying_id=drying.pk, reason=form.cleaned_data["reason"], **who)
+            services.void_drying(drying_id=drying.pk, **form.why, **who)
         except Refusal as refusal:
             form.put_beside(refusal)
         else:

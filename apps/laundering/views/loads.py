@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -11,12 +12,11 @@ from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
 from apps.core.errors import Refusal
 from apps.core.tablet import tablet
-from apps.equipment.models import Equipment
 from apps.intake.models import Specimen
-from apps.laundering import pages, services
-from apps.laundering.forms import ActForm, CorrectLoadForm, EndWashForm, ReasonForm
+from apps.laundering import queries, services, start_page
+from apps.laundering.forms import ActForm, AddPieceForm, JudgeVoidForm, ReasonForm
 from apps.laundering.models import Load
-from apps.laundering.pages import Bound
+from apps.laundering.pages import Bound, end_form, load_context
 from apps.laundering.queries import LoadWhole
 from apps.laundering.services.figures import figure
 from apps.laundering.views.posted import moment, numbers, posted_key, refuse
@@ -36,7 +36,8 @@ def load_page(
     if form:
         refuse(request, *(sentence for errors in form.errors.values() for sentence in errors))
     bound = Bound({name: form} if form else {}, chosen)
-    context = pages.load_context(load, request.user, clock.now(), bound) | {"tablet": tablet(request)}
+    context = load_context(load, request.user, clock.now(), bound) | {"tablet": tablet(request)}
+    context["adding"] = "add" in request.GET or name == "add"
     return render(request, "laundering/load.html", context, status=422 if form else 200)
 
 
@@ -60,6 +61,20 @@ def ballast(request: HttpRequest, number: int) -> HttpResponse:
     return render(request, "laundering/_proposal.html", {"proposal": told})
 
 
+@require_safe
+@role_required(Role.LAUNDRY, Role.MANAGER)
+def water(request: HttpRequest, number: int) -> HttpResponse:
+    """Whether the water that was just measured is as asked: told before the cloth is in."""
+    load = the_load(request, number)
+    try:
+        rule = {"what": "The water", "field": "water_temp_c", "unit": "°C", "most": 100}
+        problems = services.water_problems(load.procedure, figure(request.GET.get("water_temp_c", ""), **rule))
+        told = {"sentence": " ".join(one.sentence for one in problems), "fits": not problems}
+    except Refusal as refusal:
+        told = {"sentence": str(refusal), "fits": False}
+    return render(request, "laundering/_water.html", told)
+
+
 @require_http_methods(ACT)
 @role_required(Role.LAUNDRY, Role.MANAGER)
 def start(request: HttpRequest, number: int) -> HttpResponse:
@@ -67,13 +82,12 @@ def start(request: HttpRequest, number: int) -> HttpResponse:
     if request.method != "POST":
         return redirect("laundering:load", load.pk)
     today, manager = timezone.localdate(clock.now()), Role.MANAGER in request.user.roles
-    form = pages.start_form(LoadWhole(load, request.user), manager, today, request.POST)
+    form = start_page.start_form(LoadWhole(load, request.user), manager, today, request.POST)
     if form.is_valid():
-        names = ("deviation", "at_risk", "late_reason")
-        otherwise = {name: form.cleaned_data[name] for name in names if name in form.cleaned_data}
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
+        shown = form.cleaned_data["shown"]
         try:
-            load = services.start_wash(load_id=load.pk, **form.typed, **otherwise, **who)
+            load = services.start_wash(load_id=load.pk, shown=shown, **form.typed, **form.written, **who)
         except Refusal as refusal:
             form.put_beside(refusal)
         else:
@@ -88,7 +102,7 @@ def end(request: HttpRequest, number: int) -> HttpResponse:
     load = the_load(request, number)
     if request.method != "POST":
         return redirect("laundering:load", load.pk)
-    form = EndWashForm(request.POST)
+    form = end_form(LoadWhole(load, request.user), data=request.POST)
     if form.is_valid():
         values = {name: form.cleaned_data[name] for name in ("spun", "rinse_temp_c", "late_reason")}
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
@@ -112,7 +126,7 @@ def void(request: HttpRequest, number: int) -> HttpResponse:
     if form.is_valid():
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
-            services.void_load(load_id=load.pk, reason=form.cleaned_data["reason"], **who)
+            services.void_load(load_id=load.pk, **form.why, **who)
         except Refusal as refusal:
             form.put_beside(refusal)
         else:
@@ -135,7 +149,7 @@ def take_out(request: HttpRequest, number: int) -> HttpResponse:
     if form.is_valid():
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
-            services.take_out(load_id=load.pk, specimen_id=specimen.pk, reason=form.cleaned_data["reason"], **who)
+            services.take_out(load_id=load.pk, specimen_id=specimen.pk, **form.why, **who)
         except Refusal as refusal:
             form.put_beside(refusal)
         else:
@@ -146,32 +160,42 @@ def take_out(request: HttpRequest, number: int) -> HttpResponse:
 
 @require_http_methods(ACT)
 @role_required(Role.LAUNDRY, Role.MANAGER)
-def correct(request: HttpRequest, number: int) -> HttpResponse:
-    """The record of a closed load, put right as a whole."""
+def add(request: HttpRequest, number: int) -> HttpResponse:
+    """One piece more goes into the load, by its label."""
     load = the_load(request, number)
-    whole = LoadWhole(load, request.user)
-    if load.wash_started_at is None or load.state not in (Load.State.WASHED, Load.State.VOID):
+    if request.method != "POST":
         return redirect("laundering:load", load.pk)
-    washers = Equipment.objects.filter(kind=Equipment.Kind.WASHER)
-    initial = {**CorrectLoadForm.record_of(whole.conditions), "shown_revision": whole.revision}
-    form = CorrectLoadForm(request.POST if request.method == "POST" else None, washers=washers, initial=initial)
+    form = AddPieceForm(request.POST, prefix="add", manager=request.user.manager)
     if form.is_valid():
-        data = form.cleaned_data
-        times = {name: data[name] for name in ("wash_started_at", "wash_ended_at", "rinse_temp_c", "spun")}
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
-            row = services.correct_load(
-                load_id=load.pk,
-                shown_revision=data["shown_revision"],
-                record=services.WashRecord(**form.typed, **times),
-                reason=data["reason"],
-                by=request.user,
-                at=clock.now(),
-                key=posted_key(request),
-            )
+            specimen = queries.piece_called(request.user, load, form.cleaned_data["code"])
+            services.add_piece(load_id=load.pk, specimen_id=specimen.pk, **form.written, **who)
         except Refusal as refusal:
             form.put_beside(refusal)
         else:
-            messages.success(request, f"The record of load {load.pk} is corrected (correction {row.revision}).")
+            messages.success(request, f"{specimen.short_code} is in load {load.pk}. Weigh the load anew.")
+            return redirect(f"{reverse('laundering:load', args=[load.pk])}?add=1#add")
+    return load_page(request, load, "add", form)
+
+
+@require_http_methods(ACT)
+@role_required(Role.MANAGER)
+def judge_void(request: HttpRequest, number: int) -> HttpResponse:
+    """The manager says what becomes of pieces that were wetted without a cycle."""
+    load = the_load(request, number)
+    if request.method != "POST":
+        return redirect("laundering:load", load.pk)
+    form = JudgeVoidForm(request.POST, prefix="judge")
+    chosen = numbers(request.POST.getlist("piece"))
+    pieces = load.pieces.filter(pk__in=chosen).values_list("pk", flat=True)
+    if form.is_valid():
+        who = {"by": request.user, "at": clock.now(), "key": posted_key(request)}
+        try:
+            services.judge_void(piece_ids=pieces, **form.cleaned_data, **who)
+        except Refusal as refusal:
+            form.put_beside(refusal)
+        else:
+            messages.success(request, "Judged. The report tells it.")
             return redirect("laundering:load", load.pk)
-    context = {"load": load, "whole": whole, "form": form}
-    return render(request, "laundering/correct.html", context, status=422 if form.is_bound else 200)
+    return load_page(request, load, "judge", form, set(chosen))

@@ -1,6 +1,8 @@
 """What waits for a wash, and the loads in hand."""
 
 from collections.abc import Collection
+from datetime import datetime
+from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -19,6 +21,7 @@ from apps.intake.models import SendBack
 from apps.intake.queries import waiting_send_backs
 from apps.laundering import queries, services
 from apps.laundering.forms import AnswerForm, MakeUpForm
+from apps.laundering.offers import with_offers
 from apps.laundering.pages import WRITERS
 from apps.laundering.queries import Pace
 from apps.laundering.views.posted import moment, numbers, posted_key
@@ -29,27 +32,22 @@ GROUPS, PIECES = 10, 50
 @require_safe
 @role_required(*STAFF_ROLES)
 def queue(request: HttpRequest) -> HttpResponse:
-    """What waits; pieces that were scanned (?tick=) are ticked."""
-    return queue_page(request, MakeUpForm(), numbers(request.GET.getlist("tick")))
+    """What is in hand and what waits; with ?group= the pieces of one group, those in ?tick= ticked already."""
+    return queue_page(request, MakeUpForm(manager=request.user.manager), numbers(request.GET.getlist("tick")))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.LAUNDRY, Role.MANAGER)
 def make_up(request: HttpRequest) -> HttpResponse:
-    """The ticked pieces, or all that the group showed, become a load."""
+    """A proposal, the ticked pieces, or all that the group showed, become a load."""
     if request.method != "POST":
         return redirect("laundering:queue")
-    form = MakeUpForm(request.POST)
+    form = MakeUpForm(request.POST, manager=request.user.manager)
     chosen = numbers(request.POST.getlist("shown" if "all" in request.POST else "specimen"))
     if form.is_valid():
+        who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         try:
-            load = services.make_up_load(
-                specimen_ids=chosen,
-                deviation=form.cleaned_data["deviation"],
-                by=request.user,
-                at=moment(request, form),
-                key=posted_key(request),
-            )
+            load = services.make_up_load(specimen_ids=chosen, **form.written, **who)
         except Refusal as refusal:
             form.put_beside(refusal)
         else:
@@ -59,36 +57,42 @@ def make_up(request: HttpRequest) -> HttpResponse:
 
 
 def queue_page(request: HttpRequest, form: MakeUpForm, chosen: Collection[int] = ()) -> HttpResponse:
-    """The queue, or one group of it whole (?group=), with the form that came back in the group it came from."""
-    lab, now = the_lab(), clock.now()
-    in_hand = queries.in_hand(request.user, Pace.of(lab, now))
-    pieces = queries.waiting(request.user, lab)
+    """The overview, or one group of it whole (?group=). A refused make-up comes back on its group's page, ticked."""
+    lab, now, user = the_lab(), clock.now(), request.user
+    pieces = queries.waiting(user, lab)
     groups = queries.groups(pieces, timezone.localdate(now))
-    only = next((group for group in groups if str(group.key) == request.GET.get("group")), None)
+    wanted = request.GET.get("group") or (request.POST.get("group") if form.is_bound else None)
+    only = next((group for group in groups if str(group.key) == wanted), None)
+    context: dict[str, Any] = {"in_hand": [], "unload_now": [], "send_backs": []}
     if only:
         page = Paginator(queries.of_group(pieces, only.key, chosen), PIECES).get_page(request.GET.get("page"))
-        only.pieces, groups = list(page), [only]
+        elsewhere = queries.chosen_elsewhere(pieces, page, chosen) if form.is_bound else ()
+        only.pieces, groups = [*page, *elsewhere], [only]
     else:
         page = Paginator(groups, GROUPS).get_page(request.GET.get("page"))
-        groups = queries.with_first_pieces(pieces, list(page))
-    came_from = request.POST.get("group") if form.is_bound else None
-    context = {
-        "send_backs": [
-            (row, AnswerForm(auto_id=f"id_{row.pk}_%s"))
-            for row in waiting_send_backs(user=request.user, to=SendBack.To.LAUNDRY)
-        ],
-        "unload_now": [one for one in in_hand if one.is_over],
-        "in_hand": [one for one in in_hand if not one.is_over],
-        "lab_minutes": (lab.wash_minutes, lab.tumble_minutes, lab.air_dry_hours),
-        "kept": queries.to_be_judged(request.user),
+        groups = queries.with_proposals(pieces, list(page))
+        context |= _in_hand(request, lab, now)
+    context |= {
+        "kept": queries.to_be_judged(user),
+        "void_loads": queries.void_loads(user),
         "tablet": tablet(request),
-        "groups": groups,
+        "groups": with_offers(groups),
         "only": only,
         "page": page,
         "form": form,
-        "came_from": came_from if any(str(group.key) == came_from for group in groups) else None,
         "chosen": set(chosen),
-        "together": lab.mix_rule == Lab.MixRule.WARN,
-        "may_write": bool(request.user.roles & WRITERS),
+        "may_write": bool(user.roles & WRITERS),
     }
     return render(request, "laundering/queue.html", context, status=422 if form.is_bound else 200)
+
+
+def _in_hand(request: HttpRequest, lab: Lab, now: datetime) -> dict[str, Any]:
+    """What is under way, and what the manager sent back."""
+    in_hand = queries.in_hand(request.user, Pace.of(lab, now))
+    sent_back = waiting_send_backs(user=request.user, to=SendBack.To.LAUNDRY)
+    return {
+        "send_backs": [(row, AnswerForm(auto_id=f"id_{row.pk}_%s")) for row in sent_back],
+        "unload_now": [one for one in in_hand if one.is_over],
+        "in_hand": [one for one in in_hand if not one.is_over],
+        "lab_minutes": (lab.wash_minutes, lab.tumble_minutes, lab.air_dry_hours),
+    }

@@ -7,7 +7,7 @@ from typing import Any
 from django.utils import timezone
 
 from apps.accounts.models import User
-from apps.laundering.models import LoadCorrection
+from apps.laundering.models import DryingCorrection, LoadCorrection
 
 
 class People:
@@ -57,12 +57,15 @@ def loads(rows: Iterable[Any], void: Iterable[Any] = ()) -> list[dict[str, Any]]
     told = []
     for number, row in sorted(by_number.items()):
         run = row.conditions
-        corrected = isinstance(run, LoadCorrection)
         told.append(
             {
                 "number": number,
                 "procedure": str(row.load.procedure),
-                "washer": run.washer.name if run.washer else "",
+                "washer": _named(run.washer),
+                "programme": run.programme,
+                "water_level": run.water_level,
+                "water_hardness": run.water_hardness,
+                "balance": _named(run.balance),
                 "specimen_mass_g": run.specimen_mass_g,
                 "ballast_mass_g": run.ballast_mass_g,
                 "total_mass_g": run.total_mass_g,
@@ -73,49 +76,71 @@ def loads(rows: Iterable[Any], void: Iterable[Any] = ()) -> list[dict[str, Any]]
                 "detergent_g": run.detergent_g,
                 "water_temp_c": run.water_temp_c,
                 "temp_source": run.get_temp_source_display(),
+                "thermometer": _named(run.thermometer),
+                "verification": _verification(run.verification),
                 "rinse_temp_c": run.rinse_temp_c,
                 "spun": run.spun,
                 "washed_by": row.load.wash_by.full_name if row.load.wash_by else "",
                 "started_at": local(run.wash_started_at),
                 "ended_at": local(run.wash_ended_at),
                 "void": _void(piece for piece in void if piece.load.pk == number),
-                "corrected": {
-                    "revision": run.revision,
-                    "reason": run.reason,
-                    "by": run.by.full_name,
-                    "at": local(run.at),
-                }
-                if corrected
-                else None,
+                "corrected": _corrected(run) if isinstance(run, LoadCorrection) else None,
             }
         )
     return told
 
 
+def _named(machine: Any) -> str:
+    return machine.name if machine else ""
+
+
+def _verification(relied: Any) -> dict[str, str] | None:
+    """The verification of the machine that stood for a thermometer."""
+    return relied and {"done_on": relied.done_on.isoformat(), "certificate": relied.certificate}
+
+
+def _corrected(row: LoadCorrection | DryingCorrection) -> dict[str, Any]:
+    return {"revision": row.revision, "reason": row.reason, "by": row.by.full_name, "at": local(row.at)}
+
+
 def _void(pieces: Iterable[Any]) -> list[dict[str, Any]]:
-    reasons: dict[str, list[str]] = {}
+    """Specimens that were wetted alike and judged alike, together."""
+    told: dict[tuple, dict[str, Any]] = {}
     for piece in pieces:
-        reasons.setdefault(piece.reason, []).append(piece.specimen.code)
-    return [{"specimens": codes, "reason": reason} for reason, codes in reasons.items()]
+        said = piece.judgement
+        row = {"specimens": [], "reason": piece.reason, "judgement": said and _judged(said)}
+        same = (piece.reason, said and (said.decision, said.text, said.by_id, said.at))
+        told.setdefault(same, row)["specimens"].append(piece.specimen.code)
+    return list(told.values())
+
+
+def _judged(said: Any) -> dict[str, Any]:
+    told = {"decision": said.decision, "decision_told": said.get_decision_display(), "text": said.text}
+    return {**told, "by": said.by.full_name, "at": local(said.at)}
 
 
 def dryings(rows: Iterable[Any]) -> list[dict[str, Any]]:
-    by_number = {row.drying.pk: row.drying for row in rows if row.drying}
+    """Each drying run once, with what is held of it now."""
+    by_number = {row.drying.pk: row for row in rows if row.drying}
     return [
         {
             "number": number,
-            "procedure": str(run.procedure),
-            "kind": run.procedure.get_kind_display(),
-            "dryer": run.dryer.name if run.dryer else "",
-            "started_at": local(run.started_at),
-            "ended_at": local(run.ended_at),
-            "exhaust_c": run.exhaust_c,
-            "lint_filter_cleaned": run.lint_filter_cleaned,
-            "cooled_down": run.cooled_down,
-            "remark": run.remark,
-            "by": run.by.full_name,
+            "procedure": str(row.drying.procedure),
+            "kind": row.drying.procedure.get_kind_display(),
+            "dryer": _named(row.dried.dryer),
+            "started_at": local(row.dried.started_at),
+            "ended_at": local(row.dried.ended_at),
+            "prepared": row.drying.prepared,
+            "exhaust_c": row.dried.exhaust_c,
+            "lint_filter_cleaned": row.dried.lint_filter_cleaned,
+            "cooled_down": row.dried.cooled_down,
+            "dryness": row.dried.get_dryness_display(),
+            "longer_minutes": row.dried.longer_minutes,
+            "remark": row.dried.remark,
+            "by": row.drying.by.full_name,
+            "corrected": _corrected(row.dried) if isinstance(row.dried, DryingCorrection) else None,
         }
-        for number, run in sorted(by_number.items())
+        for number, row in sorted(by_number.items())
     ]
 
 

@@ -36,6 +36,10 @@ def unusual(facts: Facts) -> list[Notice]:
         if load["corrected"]:
             text = f"{load['corrected']['reason']} ({load['corrected']['by']})"
             told.append(Notice(f"load {load['number']}", "record corrected", text))
+    for run in facts.dryings:
+        if run.get("corrected"):
+            text = f"{run['corrected']['reason']} ({run['corrected']['by']})"
+            told.append(Notice(f"drying {run['number']}", "record corrected", text))
     first = facts.data["performed"]["first"]
     if first and datetime.fromisoformat(facts.job["received_at"]) > datetime.fromisoformat(first):
         told.append(

@@ -141,6 +141,7 @@ def laundering(facts: Facts) -> list[Flowable]:
         told += [say(f"Load {load.number}: {load.void}", SMALL) for load in facts.load_lines if load.void]
     if facts.dryings:
         told += headed(say("Drying runs", SUBSECTION), _dryings(facts))
+        told += [say(f"Drying {run.number}: {run.corrected}", SMALL) for run in facts.drying_lines if run.corrected]
     return section("Laundering record", *told)
 
 

@@ -7,6 +7,8 @@ from typing import Any
 from django.db.models import Q
 
 from apps.intake.models import Deviation, Request, SendBack, Specimen
+from apps.laundering.models import LoadPiece
+from apps.laundering.queries import void_to_judge
 from apps.measuring.models import Reading
 
 FINISHED = (Specimen.Stage.DONE, Specimen.Stage.SET_ASIDE)
@@ -17,7 +19,7 @@ def obstacles(
 ) -> dict[int, list[str]]:
     """What stands between each request and its report, in short sentences; an empty list is ready.
 
-    Three queries, however many requests. With `results`, readings that lack are named too. An `interim` report may go
+    Four queries, however many requests. With `results`, readings that lack are named too. An `interim` report may go
     out while the work goes on, once there is a result.
     """
     requests = list(requests)
@@ -26,13 +28,16 @@ def obstacles(
         specimens[specimen.request_id].append(specimen)
     for row in SendBack.objects.filter(request__in=requests, answered_at=None):
         sent_back[row.request_id].append(row)
-    at_risk = _not_judged(requests)
+    at_risk, void = _not_judged(requests), defaultdict(list)
+    for piece in void_to_judge(requests):
+        void[piece.specimen.request_id].append(piece)
     found = {}
     for request in requests:
         told = [] if interim else _of_specimens(request, specimens[request.pk])
         told += [f"Sent back to the {row.get_to_display()}: {row.reason}" for row in sent_back[request.pk]]
         if request.pk in at_risk:
             told.append("A deviation done at risk is not judged yet.")
+        told += _of_void(void[request.pk])
         if request.has_limits and not request.contract_review.agreed:
             told.append("The order review does not say that method, limits and rule are agreed. The front desk can.")
         if interim and not (results and results[request.pk].directions):
@@ -54,6 +59,18 @@ def _of_specimens(request: Request, specimens: list[Specimen]) -> list[str]:
             specimen.request = request
             standing[specimen.standing].append(specimen.short_code)
     return [f"{', '.join(codes)}: {words}." for words, codes in standing.items()]
+
+
+def _of_void(pieces: Iterable[LoadPiece]) -> list[str]:
+    """Cloth that was wetted in vain: on the load's page the manager says what becomes of it."""
+    loads = defaultdict(list)
+    for piece in pieces:
+        loads[piece.load_id].append(piece.specimen.short_code)
+    return [
+        f"{', '.join(codes)}: wetted in load {load} without a cycle; judge on the page of load {load} whether they go"
+        " on or are repeated."
+        for load, codes in loads.items()
+    ]
 
 
 def _not_judged(requests: list[Request]) -> set[int]:
