@@ -109,13 +109,15 @@ def load_context(load: Load, user: User, now: datetime, bound: Bound) -> dict[st
         "may_void": load.state != Load.State.VOID and any(piece.open for piece in whole.pieces) and not whole.running,
         "nothing_ticked": not any(piece.outcome == LoadPiece.Outcome.TICKED for piece in whole.pieces),
     }
+    beginning = writes and load.state in (Load.State.MADE_UP, Load.State.WASHING)
+    figures = told_figures(load.procedure) if beginning else {}
     if writes and load.state == Load.State.MADE_UP:
-        context |= {"start_form": bound.forms.get("start") or start_form(whole, manager, today)}
+        context |= {"start_form": bound.forms.get("start") or start_form(whole, manager, today, figures)}
         context |= {"proposal": proposal(whole), "asked": asked(load.procedure)}
-        context["later_form"] = end_form(whole, auto_id="later_%s")
+        context["later_form"] = end_form(whole, figures, auto_id="later_%s")
         context["add_form"] = bound.forms.get("add") or AddPieceForm(prefix="add", manager=manager)
     if writes and load.state == Load.State.WASHING:
-        context["end_form"] = bound.forms.get("end") or end_form(whole)
+        context["end_form"] = bound.forms.get("end") or end_form(whole, figures)
         context["timer"] = pace.of_wash(load)
     if writes:
         dry, end = dry_sections(whole, manager, today, bound), end_sections(whole, manager, bound, pace)
@@ -137,9 +139,9 @@ def astray(context: Mapping[str, Any], whole: LoadWhole, bound: Bound) -> Form |
     return next((form for name, form in bound.forms.items() if not shown.get(name)), None)
 
 
-def end_form(whole: LoadWhole, **how: Any) -> EndWashForm:
+def end_form(whole: LoadWhole, figures: Mapping[str, str], **how: Any) -> EndWashForm:
     form = EndWashForm(initial={"spun": is_spun(whole)}, **how)
-    if rinse := told_figures(whole.load.procedure).get("rinse temperature"):
+    if rinse := figures.get("rinse temperature"):
         form.fields["rinse_temp_c"].help_text = f"Asked: {rinse}"
     return form
 

@@ -1,5 +1,6 @@
 """The first step of a load's page: what to weigh, measure and set, and what was taken the last time."""
 
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -14,7 +15,6 @@ from apps.laundering.queries import LoadWhole
 from apps.laundering.services import ballast_advice, ballast_kinds
 from apps.laundering.services.figures import plain
 from apps.methods.models import LaunderingProcedure
-from apps.methods.queries import told_figures
 
 WASH_CAUTIONS = (
     "Water can scald and the drum moves: keep hands out until it stands.",
@@ -27,7 +27,9 @@ GARMENT_CAUTION = (
 )
 
 
-def start_form(whole: LoadWhole, manager: bool, today: date, data: Any = None) -> StartWashForm:
+def start_form(
+    whole: LoadWhole, manager: bool, today: date, figures: Mapping[str, str], data: Any = None
+) -> StartWashForm:
     """Filled with what was used last for this procedure; what must be weighed and measured is left empty."""
     procedure = whole.load.procedure
     last = queries.last_of_procedure(procedure) if data is None else None
@@ -42,7 +44,7 @@ def start_form(whole: LoadWhole, manager: bool, today: date, data: Any = None) -
         used = {name: getattr(last, f"{name}_id") for name in ("thermometer", "balance")}
         initial |= {name: key for name, key in used.items() if key}
     form = StartWashForm(data, manager=manager, machines=queries.for_a_wash(today), initial=initial)
-    hints, figures = asked(procedure), told_figures(procedure)
+    hints = asked(procedure)
     form.fields["water_temp_c"].help_text = hints["water"]
     form.fields["detergent_g"].help_text = hints["detergent"]
     form.fields["detergent"].help_text = procedure.detergent

@@ -279,6 +279,7 @@ def weigh(page: Page) -> None:
         page.locator(f"[name={name}]").fill(WASH[name])
     page.get_by_label("Washer").select_option(label="W1")
     expect(page.locator("#proposal")).to_contain_text("12 pieces")
+    expect(page.locator("#water-told")).to_contain_text("as asked")
 
 
 def test_a_wash_begun_without_a_connection_begins_when_it_was_tapped(page, context, wire, people):

@@ -208,10 +208,10 @@ class QueuePageTests(LabTestCase):
         self.sign_in(self.lou)
         make_up(self, ready(self, count=2))
         ready(self, count=2)
-        with self.assertNumQueries(10):
+        with self.assertNumQueries(11):
             self.client.get("/laundry/")
         for how in ({}, {"construction": "knit"}, {"dry": "aatcc-c"}, {"bleeds": True}, {"bleeds": True}):
             make_up(self, ready(self, **how))
             [ready(self, **how) for _ in range(2)]
-        with self.assertNumQueries(10):
+        with self.assertNumQueries(11):
             self.client.get("/laundry/")

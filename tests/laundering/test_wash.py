@@ -78,7 +78,7 @@ class StartTests(LabTestCase):
         iso = ready(self, method="iso-5077-2007-6330-2012", originals="350", cycles=1, measured_after=(1,))
         load = make_up(self, iso)
         how = {"detergent_g": "20", "water_temp_c": "40", "specimen_mass_g": "1001", "ballast_mass_g": "999"}
-        how["ballast"] = "III"
+        how |= {"ballast": "III", "programme": "4N"}
         with self.assertRaises(Refusal) as caught:
             start(self, load, **how)
         self.assertEqual(caught.exception.code, "over_half")

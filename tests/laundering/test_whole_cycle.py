@@ -25,7 +25,7 @@ class ThreeCyclesTests(LabTestCase):
     def test_the_record_names_load_and_drying_of_each_cycle(self):
         request = ready(self)
         load = whole_cycle(self, request)
-        with self.assertNumQueries(2):
+        with self.assertNumQueries(3):
             record = cycle_record([request])[request.pk]
         self.assertEqual([row.specimen.short_code for row in record], ["A1", "A2", "A3"])
         self.assertEqual({(row.ordinal, row.load.pk, row.conditions.pk) for row in record}, {(1, load.pk, load.pk)})

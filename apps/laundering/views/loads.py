@@ -20,6 +20,7 @@ from apps.laundering.pages import Bound, end_form, load_context
 from apps.laundering.queries import LoadWhole
 from apps.laundering.services.figures import figure
 from apps.laundering.views.posted import moment, numbers, posted_key, refuse
+from apps.methods.queries import told_figures
 
 ACT = ["GET", "HEAD", "POST"]
 
@@ -82,7 +83,8 @@ def start(request: HttpRequest, number: int) -> HttpResponse:
     if request.method != "POST":
         return redirect("laundering:load", load.pk)
     today, manager = timezone.localdate(clock.now()), Role.MANAGER in request.user.roles
-    form = start_page.start_form(LoadWhole(load, request.user), manager, today, request.POST)
+    figures = told_figures(load.procedure)
+    form = start_page.start_form(LoadWhole(load, request.user), manager, today, figures, request.POST)
     if form.is_valid():
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
         shown = form.cleaned_data["shown"]
@@ -102,7 +104,7 @@ def end(request: HttpRequest, number: int) -> HttpResponse:
     load = the_load(request, number)
     if request.method != "POST":
         return redirect("laundering:load", load.pk)
-    form = end_form(LoadWhole(load, request.user), data=request.POST)
+    form = end_form(LoadWhole(load, request.user), told_figures(load.procedure), data=request.POST)
     if form.is_valid():
         values = {name: form.cleaned_data[name] for name in ("spun", "rinse_temp_c", "late_reason")}
         who = {"by": request.user, "at": moment(request, form), "key": posted_key(request)}
