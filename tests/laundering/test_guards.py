@@ -5,13 +5,22 @@ from django.db import IntegrityError, connection, models, transaction
 
 from apps.intake.models import Request
 from apps.laundering import services
-from apps.laundering.models import CycleLog, Drying, Load, LoadCorrection, LoadPiece
-from apps.laundering.services import WashRecord
+from apps.laundering.models import (
+    CycleLog,
+    Drying,
+    DryingCorrection,
+    Load,
+    LoadCorrection,
+    LoadPiece,
+    VoidJudgement,
+)
+from apps.laundering.services import DryingRecord, WashRecord
 from tests.cast import NOON, LabTestCase
 from tests.laundering.support import WASH, amend, dried, issue, make_up, ready, start, washed, whole_cycle
 
 VOID_DRYINGS = LoadPiece.void_dryings.through
-MODELS = (Load, Drying, LoadPiece, CycleLog, LoadCorrection, VOID_DRYINGS)
+MODELS = (Load, Drying, LoadPiece, CycleLog, LoadCorrection, DryingCorrection, VoidJudgement, VOID_DRYINGS)
+EMPTY = (VOID_DRYINGS, VoidJudgement)
 
 
 def run(sql: str, *values) -> int:
@@ -40,6 +49,17 @@ class IssuedRequestTests(LabTestCase):
             load_id=cls.load.pk, shown_revision=0, record=record, reason="slip", by=cls.lou, at=NOON
         )
         cls.drying = Drying.objects.get()
+        cls.dried = services.correct_drying(
+            drying_id=cls.drying.pk,
+            shown_revision=0,
+            record=DryingRecord(lint_filter_cleaned=True),
+            dryer_id=cls.dryers[1].pk,
+            started_at=NOON,
+            ended_at=NOON,
+            reason="slip",
+            by=cls.lou,
+            at=NOON,
+        )
         cls.piece = cls.load.pieces.order_by("pk").first()
         cls.cycle = CycleLog.objects.get(piece=cls.piece)
         whole_cycle(cls, cls.free)
@@ -69,8 +89,9 @@ class IssuedRequestTests(LabTestCase):
             f"UPDATE laundering_cyclelog SET voided_at = done_at, voided_by_id = {self.mara.pk},"
             f" void_reason = 'x' WHERE {cycle}",
             f"UPDATE laundering_loadcorrection SET water_temp_c = 20 WHERE id = {self.correction.pk}",
+            f"UPDATE laundering_dryingcorrection SET exhaust_c = 20 WHERE id = {self.dried.pk}",
         ]
-        statements += [f"DELETE FROM {model._meta.db_table}" for model in MODELS if model is not VOID_DRYINGS]
+        statements += [f"DELETE FROM {model._meta.db_table}" for model in MODELS if model not in EMPTY]
         self.each_refused({sql: lambda sql=sql: run(sql) for sql in statements})
 
     def test_nothing_is_added_to_it(self):
@@ -80,6 +101,7 @@ class IssuedRequestTests(LabTestCase):
             "piece into the closed load": lambda: copied(LoadPiece, self.open_piece.pk, load_id=self.load.pk),
             "cycle": lambda: copied(CycleLog, self.cycle.pk, ordinal=2),
             "correction": lambda: copied(LoadCorrection, self.correction.pk, revision=2),
+            "correction of a drying": lambda: copied(DryingCorrection, self.dried.pk, revision=2),
             "void drying": lambda: run(
                 "INSERT INTO laundering_loadpiece_void_dryings (loadpiece_id, drying_id) VALUES (%s, %s)",
                 self.piece.pk,
@@ -101,7 +123,7 @@ class IssuedRequestTests(LabTestCase):
             f"UPDATE laundering_cyclelog SET piece_id = {other.pk} WHERE id = {self.cycle.pk}",
             f"UPDATE laundering_loadcorrection SET load_id = {self.free_load.pk} WHERE id = {self.correction.pk}",
         ]
-        for model in (Load, Drying, LoadPiece, CycleLog, LoadCorrection):
+        for model in (Load, Drying, LoadPiece, CycleLog, LoadCorrection, DryingCorrection):
             statements.append(f"UPDATE {model._meta.db_table} SET id = id + 1000")
         self.each_refused({sql: lambda sql=sql: run(sql) for sql in statements})
 
@@ -112,6 +134,7 @@ class IssuedRequestTests(LabTestCase):
             (LoadPiece, self.piece.pk, "ordinal"),
             (CycleLog, self.cycle.pk, "ordinal"),
             (LoadCorrection, self.correction.pk, "water_temp_c"),
+            (DryingCorrection, self.dried.pk, "exhaust_c"),
         ]
         acts = {}
         for model, pk, column in rows:
@@ -140,14 +163,63 @@ class IssuedRequestTests(LabTestCase):
 
     def test_an_amendment_opens_what_it_is_for(self):
         amend(self.request, self.report, opened_for=Request.OpenedFor.READINGS, by=self.mara)
-        self.each_refused({"correction": lambda: copied(LoadCorrection, self.correction.pk, revision=2)})
+        self.each_refused(
+            {
+                "correction": lambda: copied(LoadCorrection, self.correction.pk, revision=2),
+                "correction of a drying": lambda: copied(DryingCorrection, self.dried.pk, revision=2),
+            }
+        )
 
     def test_an_amendment_of_the_cycle_record_lets_a_correction_in(self):
         amend(self.request, self.report, opened_for=Request.OpenedFor.CYCLE_RECORD, by=self.mara)
         self.assertEqual(copied(LoadCorrection, self.correction.pk, revision=2), 1)
+        self.assertEqual(copied(DryingCorrection, self.dried.pk, revision=2), 1)
         self.each_refused(
             {"load": lambda: run(f"UPDATE laundering_load SET water_temp_c = 20 WHERE id = {self.load.pk}")}
         )
+
+
+class VoidJudgementTests(LabTestCase):
+    """What the manager said of a void run stays, is said of void pieces only, and not behind an issued report."""
+
+    @classmethod
+    def setUpTestData(cls):
+        super().setUpTestData()
+        cls.request, cls.free = ready(cls), ready(cls)
+        cls.pieces = {}
+        for request in (cls.request, cls.free):
+            load = start(cls, make_up(cls, request))
+            services.void_load(load_id=load.pk, reason="power cut", by=cls.lou, at=NOON)
+            cls.pieces[request] = list(load.pieces.order_by("pk"))
+        cls.judged = cls.judge(cls.pieces[cls.request][0])
+        cls.dry = make_up(cls, cls.free).pieces.order_by("pk").first()
+        issue(cls.request, by=cls.mara)
+
+    @classmethod
+    def judge(cls, piece: LoadPiece) -> VoidJudgement:
+        what = {"decision": "go_on", "text": "no influence", "by": cls.mara, "at": NOON}
+        return services.judge_void(piece_ids=[piece.pk], **what)[0]
+
+    def test_it_stays(self):
+        statements = [
+            f"UPDATE laundering_voidjudgement SET text = 'x' WHERE id = {self.judged.pk}",
+            f"UPDATE laundering_voidjudgement SET piece_id = {self.pieces[self.free][0].pk}",
+            "UPDATE laundering_voidjudgement SET id = id + 1000",
+            "DELETE FROM laundering_voidjudgement",
+        ]
+        for sql in statements:
+            with self.subTest(sql), self.assertRaises(IntegrityError), transaction.atomic():
+                run(sql)
+        if connection.vendor == "sqlite":
+            with self.assertRaises(IntegrityError), transaction.atomic():
+                copied(VoidJudgement, self.judged.pk, head="REPLACE INTO", id=self.judged.pk, text="'x'")
+
+    def test_it_is_said_of_a_void_piece_of_an_open_request_once(self):
+        refused = (self.pieces[self.request][1].pk, self.dry.pk, self.pieces[self.request][0].pk)
+        for piece in refused:
+            with self.subTest(piece), self.assertRaises(IntegrityError), transaction.atomic():
+                copied(VoidJudgement, self.judged.pk, piece_id=piece)
+        self.assertEqual(copied(VoidJudgement, self.judged.pk, piece_id=self.pieces[self.free][0].pk), 1)
 
 
 class RunningWorkTests(LabTestCase):
