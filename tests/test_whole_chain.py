@@ -127,7 +127,7 @@ def read(bea: Visitor, number: str, stage: int, values: list[str]) -> None:
 def launder(lou: Visitor, cycle: int) -> None:
     """Made up, weighed, washed, dried and ticked off."""
     lou.go("/laundry/")
-    lou.press(re.compile(r"^All 3"))
+    lou.press(re.compile(r"^Make up this load"))
     lou.fill(specimen_mass_g="165", ballast_pieces="12", ballast_mass_g="1640", water_temp_c="40.5")
     lou.fill(detergent_g="66", detergent_lot="L-0526", ballast="type 3")
     lou.page.locator("[name=washer]").select_option(label="W1")

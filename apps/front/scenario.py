@@ -290,6 +290,9 @@ class Scenario:
                     detergent_g=procedure.detergent_g,
                     water_temp_c=procedure.wash_temp_c - Decimal("0.6"),
                     temp_source="dip",
+                    thermometer_id=self.machines["Dip thermometer 1"].pk,
+                    balance_id=self.machines["Balance 1"].pk,
+                    programme=procedure.programme,
                     by=self.people["lou"],
                     at=at,
                 )
