@@ -25,7 +25,7 @@ def csv_of(facts: Facts) -> str:
     out = StringIO(newline="")
     writer = csv.DictWriter(out, COLUMNS, restval="")
     writer.writeheader()
-    for row in _rows(facts):
+    for row in rows(facts):
         writer.writerow({name: cell(value) for name, value in row.items()})
     return out.getvalue()
 
@@ -43,7 +43,8 @@ def _figure(text: str | None) -> Figure | None:
     return None if text is None else Figure(text)
 
 
-def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
+def rows(facts: Facts) -> Iterator[dict[str, Any]]:
+    """Results and readings by column; figures are `Figure`, the rest is text."""
     for request in facts.data["requests"]:
         common = {
             "report": facts.number,

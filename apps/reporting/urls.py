@@ -14,6 +14,8 @@ urlpatterns = [
     # reports/
     path("reports/<slug:number>.pdf", reports.pdf, name="pdf"),
     path("reports/<slug:number>.csv", reports.csv, name="csv"),
+    path("reports/<slug:number>.xlsx", reports.xlsx, name="xlsx"),
+    path("reports/<slug:number>.json", reports.json, name="json"),
     path("reports/<slug:number>/", reports.report, name="report"),
     path("reports/<slug:number>/photos/<slug:sha256>.jpg", reports.photo, name="photo"),
     path("reports/<slug:number>/amend/", amending.amend, name="amend"),

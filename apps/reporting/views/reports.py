@@ -11,6 +11,9 @@ from apps.intake.queries import content_of
 from apps.intake.services import JPEG
 from apps.reporting import queries
 from apps.reporting.views.common import download, the_report
+from apps.reporting.workbook import workbook_of
+
+WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @require_safe
@@ -71,3 +74,21 @@ def photo(request: HttpRequest, number: str, sha256: str) -> HttpResponse:
     if content is None:
         raise Http404
     return HttpResponse(content, content_type=JPEG, headers={"Content-Disposition": "inline"})
+
+
+@require_safe
+@role_required(*Role)
+@cache_control(private=True, no_cache=True)
+def xlsx(request: HttpRequest, number: str) -> HttpResponse:
+    """The same as a workbook."""
+    issued = queries.Issued(the_report(request, number))
+    return download(workbook_of(issued.facts), WORKBOOK, f"{number}.xlsx")
+
+
+@require_safe
+@role_required(*Role)
+@cache_control(private=True, no_cache=True)
+def json(request: HttpRequest, number: str) -> HttpResponse:
+    """The facts themselves, as they are inside the PDF too."""
+    report = the_report(request, number)
+    return download(report.facts.encode(), "application/json", f"{number}.json")
