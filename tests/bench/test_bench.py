@@ -18,3 +18,13 @@ def test_the_bench_runs_and_prints_its_ratios():
         (line,) = [line for line in result.stdout.splitlines() if line.startswith(f"| {name} ")]
         figures = [float(cell) for cell in line.strip(" |").split("|")[1:] if "to" not in cell]
         assert min(figures) > 0, line
+
+
+@pytest.mark.postgres_only
+def test_issuing_runs_and_prints_its_ratios():
+    command = [sys.executable, "-m", "tests.bench.issuing", "--reports=25"]
+    result = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
+    assert result.returncode == 0, result.stdout + result.stderr
+    for name in ("bare reportlab", "the worker", "approval"):
+        (line,) = [line for line in result.stdout.splitlines() if line.startswith(f"| {name}")]
+        assert float(line.strip(" |").split("|")[-1]) > 0, line
