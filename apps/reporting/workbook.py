@@ -8,7 +8,7 @@ from typing import Any
 from apps.reporting.csvtext import COLUMNS, Figure, cell, rows
 from apps.reporting.facts.reader import Facts
 
-SHEETS = {"result": "Results", "reading": "Readings"}
+SHEETS = {"result": "Results", "extra": "Further measurements", "reading": "Readings"}
 
 
 def workbook_of(facts: Facts) -> bytes:
@@ -24,6 +24,8 @@ def workbook_of(facts: Facts) -> bytes:
     told = list(rows(facts))
     for kind, title in SHEETS.items():
         of_kind = [row for row in told if row["row"] == kind]
+        if kind == "extra" and not of_kind:
+            continue
         columns = [
             name for name in COLUMNS if name != "row" and any(row.get(name) not in (None, "") for row in of_kind)
         ]
