@@ -36,6 +36,7 @@ class Sheet:
     confirmed: bool
     remark: str
     late_reason: str
+    early_reason: str
 
 
 def read_json(body: bytes) -> Any:
@@ -64,7 +65,8 @@ def _no_constant(word: str) -> None:
 
 def read_sheet(data: Any) -> Sheet:
     """The body of a send, as the document describes it."""
-    optional = {"at": _moment, "confirmed": _bool, "remark": _text(300), "late_reason": _text(300)}
+    text = _text(300)
+    optional = {"at": _moment, "confirmed": _bool, "remark": text, "late_reason": text, "early_reason": text}
     told = _object(data, "", {"readings": _list_of_readings}, optional)
     return Sheet(
         readings=told["readings"],
@@ -72,6 +74,7 @@ def read_sheet(data: Any) -> Sheet:
         confirmed=told.get("confirmed", False),
         remark=told.get("remark", ""),
         late_reason=told.get("late_reason", ""),
+        early_reason=told.get("early_reason", ""),
     )
 
 

@@ -161,7 +161,7 @@ def _piece(piece: Specimen) -> dict[str, Any]:
 def issued_reports(user: User, *, show: str, job: str | None, issued_since: date | None) -> QuerySet[Report]:
     rows = own_reports(user)
     if show == "in_force":
-        rows = rows.filter(replaced_by=None, withdrawal=None)
+        rows = rows.filter(replaced_by=None, withdrawal=None, final_number=None)
     if job is not None:
         rows = rows.filter(job__number=job)
     if issued_since is not None:
@@ -180,9 +180,10 @@ def report_line(issued: Issued) -> dict[str, Any]:
         "job": report.job.number,
         "revision": report.revision,
         "state": issued.state,
+        "interim": report.interim,
         "words": issued.word,
         "issued_at": report.approved_at,
-        "replaced_by": issued.successor.number if issued.successor else None,
+        "replaced_by": issued.followed_by or None,
         "href": f"{BASE}/reports/{report.number}",
     }
 

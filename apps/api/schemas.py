@@ -3,6 +3,7 @@
 from typing import Any
 
 from apps.api.bodies import DEEPEST_STAGE, LABEL, MOMENT, MOST_READINGS, VALUE
+from apps.reporting.queries.reports import WORDS
 
 Schema = dict[str, Any]
 
@@ -60,7 +61,8 @@ REPORT_LINE = {
     "number": TEXT,
     "job": TEXT,
     "revision": WHOLE,
-    "state": {"type": "string", "enum": ["issued", "amending", "superseded", "withdrawn"]},
+    "state": {"type": "string", "enum": [*WORDS]},
+    "interim": {"type": "boolean", "description": "It says how far the work is; a final one follows."},
     "words": TEXT,
     "issued_at": INSTANT,
     "replaced_by": _or_null(TEXT),
@@ -212,6 +214,7 @@ SCHEMAS: dict[str, Schema] = {
             "confirmed": {"type": "boolean", "default": False, "description": CONFIRMED},
             "remark": {"type": "string", "maxLength": 300, "description": "Why they are right; the report prints it."},
             "late_reason": {"type": "string", "maxLength": 300, "description": "Why the readings come late."},
+            "early_reason": {"type": "string", "maxLength": 300, "description": "Why before it was conditioned."},
         },
     ),
     "Sent": _object(

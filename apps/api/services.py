@@ -47,14 +47,15 @@ def send_readings(
     confirmed: bool = False,
     remark: str = "",
     late_reason: str = "",
+    early_reason: str = "",
 ) -> tuple[list[Reading], bool]:
     """A device sends what it read, of one specimen or many: all of it is kept, or nothing.
 
     Gives the readings that stand, in the order sent, and whether this key had been sent before. `token`: the name of
     the token it came by, which the trail keeps.
     """
-    payload = ["sent", [list(astuple(one)) for one in measured], confirmed, remark.strip(), late_reason.strip()]
-    told = {"confirmed": confirmed, "remark": remark, "late_reason": late_reason}
+    told = {"confirmed": confirmed, "remark": remark, "late_reason": late_reason, "early_reason": early_reason}
+    payload = ["sent", [list(astuple(one)) for one in measured], told]
     try:
         return _send(measured, payload, token, by=by, at=at, key=key, **told)
     except IntegrityError:
@@ -131,6 +132,6 @@ def _refused(refusal: Refusal, sheet: dict[int, int]) -> Refusal:
         each = [(f"/readings/{sheet[pair]}/value", told) for pair, told in refusal.cells.items() if pair in sheet]
         if each:
             return SendRefused(str(refusal), each=sorted(each), code=refusal.code)
-    places = {"remark": "/remark", "unit": f"/readings/{min(sheet.values())}/unit"}
-    refusal.field = places.get(refusal.field or "", f"/readings/{min(sheet.values())}")
+    own = refusal.field in ("remark", "late_reason", "early_reason")
+    refusal.field = f"/{refusal.field}" if own else f"/readings/{min(sheet.values())}"
     return refusal

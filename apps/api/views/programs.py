@@ -85,6 +85,7 @@ def send_readings(request: HttpRequest) -> HttpResponse:
         confirmed=sheet.confirmed,
         remark=sheet.remark,
         late_reason=sheet.late_reason,
+        early_reason=sheet.early_reason,
     )
     return answer({"repeated": repeated, "readings": queries.readings_told(rows)}, status=200 if repeated else 201)
 
