@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from apps.core.errors import Refusal
 from apps.intake.models import Deviation, Request
-from apps.intake.services import JobDetails, SampleDetails, receive_job
+from apps.intake.services import JobDetails, ReviewDetails, SampleDetails, receive_job
 from apps.measuring import outlines
 from apps.measuring.models import BenchmarkPair
 from apps.measuring.queries import results_of
@@ -172,6 +172,26 @@ class PageTests(LabTestCase):
         answer = self.client.post(self.address, {"count": "0", "garment": "trousers", "points": [good]})
         self.assertContains(answer, f'value="{good}" checked', status_code=422)
         self.assertFalse(BenchmarkPair.objects.exists())
+
+
+class CareLabelTests(LabTestCase):
+    def test_a_procedure_against_the_label_is_told_at_the_bench_and_in_the_report(self):
+        review = ReviewDetails(True, True, True, label="contradicts")
+        request = a_garment(self, review=review)
+        self.sign_in(self.bea)
+        words = "the procedure contradicts the care label"
+        for name, args in (("cut", [request.sample.code, 1]), ("results", [request.sample.code])):
+            self.assertContains(self.client.get(reverse(f"measuring:{name}", args=args)), words)
+        self.assertContains(self.client.get(reverse("intake:sample", args=[request.sample.code])), words)
+        (told,) = Facts(freeze([request])).requests
+        self.assertIn("contradicts the care label", dict(method_rows(told, False))["Care label"])
+        (quiet,) = Facts(freeze([a_garment(self)])).requests
+        self.assertEqual(dict(method_rows(quiet, False))["Care label"], "")
+
+    def test_the_database_knows_the_answers(self):
+        review = a_garment(self).contract_review
+        with self.assertRaises(IntegrityError), transaction.atomic():
+            type(review).objects.filter(pk=review.pk).update(label="perhaps")
 
 
 class OutlineTests(LabTestCase):

@@ -15,7 +15,7 @@ from tests.cast import NOON, a_marked_request, after_cycle, assemble, with_origi
 
 LENGTHS = ["244", "243", "244", "245", "244", "243", "242", "244", "245"]
 IN_BENCH_ORDER = [*LENGTHS[:3], *["251"] * 3, *LENGTHS[3:6], *["250"] * 3, *LENGTHS[6:], *["250"] * 3]
-EXPERT = 60  # seconds for the sheet; the machine's part of it is far less
+expect.set_options(timeout=30_000)  # a loaded machine is waited for
 
 
 @pytest.fixture

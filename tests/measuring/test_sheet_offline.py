@@ -69,9 +69,10 @@ def until_written(page: Page, texts: list[str]) -> None:
 def test_what_is_typed_while_the_wire_is_cut_comes_once(washed, wire, page, state):
     type_in(page, "244")
     until_written(page, ["244"])
+    expect(page.locator("[data-state=read]")).to_have_count(1, timeout=LONG)
     wire.become(state)
     type_in(page, "243", "245")
-    expect(page.locator("[data-state=waits]")).to_have_count(2)
+    expect(page.locator("[data-state=waits]")).to_have_count(2, timeout=LONG)
     wire.become(State.WHOLE)
     until_written(page, ["244", "243", "245"])
     entries = TrailEntry.objects.filter(kind="readings.entered", facts__stage=1)
@@ -88,7 +89,7 @@ def test_a_reload_and_a_closed_browser_lose_nothing(washed, wire, page, context)
     again.goto(f"{wire.url}/bench/")  # any page of the bench sends what waits
     until_written(again, ["244", "243"])
     again.goto(f"{wire.url}/samples/{washed.sample.code}/readings/")
-    expect(again.locator("#cells-left")).to_have_text("16")
+    expect(again.locator("#cells-left")).to_have_text("16", timeout=LONG)
 
 
 def test_typed_anew_before_it_was_sent_the_newer_one_goes(washed, wire, page):

@@ -18,7 +18,7 @@ from apps.intake.models import ContractReview, Request
 from apps.intake.queries import Catalogue
 from apps.intake.services import JobDetails, RequestDetails, ReviewDetails, SampleDetails
 
-REVIEW = ("can_do", "enough_cloth", "agreed", "remark")
+REVIEW = ("can_do", "enough_cloth", "agreed", "label", "remark")
 
 
 class Correction(forms.Form):

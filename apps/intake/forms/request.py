@@ -8,7 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from apps.intake.forms.fields import Count, Cycles, OneLine, Percent, text_of
-from apps.intake.models import Request
+from apps.intake.models import ContractReview, Request
 from apps.intake.queries import Catalogue
 from apps.intake.services import RequestDetails, ReviewDetails, request_faults
 from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
@@ -178,6 +178,12 @@ class ReviewFields(forms.Form):
     can_do = forms.BooleanField(label="We can do it", required=False)
     enough_cloth = forms.BooleanField(label="There is enough cloth", required=False)
     agreed = forms.BooleanField(label="Method, limits, rule and deviations are agreed", required=False)
+    label = forms.ChoiceField(
+        label="Care label and procedure",
+        choices=[("", "no label, or not looked at"), *ContractReview.CareLabel.choices],
+        required=False,
+        help_text="Bench and report say it when the procedure contradicts the label.",
+    )
     remark = OneLine(label="Remark", max_length=300, required=False, help_text="What is still open, if anything.")
 
     def clean(self) -> dict[str, Any]:
@@ -191,7 +197,11 @@ class ReviewFields(forms.Form):
     def review(self) -> ReviewDetails:
         data = self.cleaned_data
         return ReviewDetails(
-            can_do=data["can_do"], enough_cloth=data["enough_cloth"], agreed=data["agreed"], remark=data["remark"]
+            can_do=data["can_do"],
+            enough_cloth=data["enough_cloth"],
+            agreed=data["agreed"],
+            label=data.get("label", ""),
+            remark=data["remark"],
         )
 
 

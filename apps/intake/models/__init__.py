@@ -3,9 +3,9 @@
 from apps.intake.models.announced import Announcement
 from apps.intake.models.cutting import CutPlan, Spot
 from apps.intake.models.photos import ChosenPhoto, Photo
+from apps.intake.models.review import ContractReview
 from apps.intake.models.rows import (
     BelongsToJob,
-    ContractReview,
     Deviation,
     Job,
     JobSerial,

@@ -222,18 +222,6 @@ class Request(models.Model):
         return any(limit is not None for limit in (*self.limits("length"), *self.limits("width")))
 
 
-class ContractReview(models.Model):
-    """The look before work starts (ISO/IEC 17025 7.1): can we, is there enough, is it agreed, who checked."""
-
-    request = models.OneToOneField(Request, models.PROTECT, related_name="contract_review")
-    can_do = models.BooleanField("we can do it")
-    enough_cloth = models.BooleanField("there is enough cloth")
-    agreed = models.BooleanField("method, limits, rule and deviations are agreed")
-    remark = models.CharField(max_length=300, blank=True)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    at = models.DateTimeField()
-
-
 class SpecimenQuerySet(BelongsToJob):
     job_path = "request__sample__job"
 

@@ -45,6 +45,7 @@ class ReviewDetails:
     enough_cloth: bool
     agreed: bool
     remark: str = ""
+    label: str = ""
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ JOB_COLUMNS = ("customer", "contact", "purchase_order", "received_at", "due_on",
 SAMPLE_COLUMNS = tuple(name for name in SampleDetails.__dataclass_fields__ if name not in ("place", "requests"))
 ORDER_COLUMNS = ("method", "procedure", "drying", "cycles", "measured_after")
 LIMIT_COLUMNS = ("length_lower", "length_upper", "width_lower", "width_upper", "limits_source", "decision_rule")
-REVIEW_COLUMNS = ("can_do", "enough_cloth", "agreed", "remark")
+REVIEW_COLUMNS = ("can_do", "enough_cloth", "agreed", "label", "remark")
 
 
 def check_job(details: JobDetails) -> None:

@@ -220,7 +220,7 @@ def sample_of(request: HttpRequest, code: str) -> Sample:
 def request_of(sample: Sample, ordinal: str) -> Request | None:
     """The request of this number; without a number the first that waits for the bench, else the first."""
     orders = list(
-        sample.requests.select_related("sample__job", "method", "procedure", "drying")
+        sample.requests.select_related("sample__job", "method", "procedure", "drying", "contract_review")
         .prefetch_related("specimens")
         .order_by("ordinal")
     )

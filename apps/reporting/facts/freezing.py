@@ -237,6 +237,7 @@ def _request(
         "judged_on": "reported",
         "review": {
             **_fields(review, "can_do", "enough_cloth", "agreed", "remark"),
+            "against_label": review.contradicts_label,
             "by": review.by.full_name,
             "at": moment(review.at),
         },

@@ -27,7 +27,7 @@ NOT_TOLD = {
         "upper_limit",
         "id",
     ),
-    *("along", "asked", "conditioning", "extras", "fewer_pairs", "group", "point", "points", "side"),
+    *("against_label", "along", "asked", "conditioning", "extras", "fewer_pairs", "group", "point", "points", "side"),
     *("averaging_told", "decision_told", "construction_told", "kind_told", "tie_told", "times_wetted"),
 }
 

@@ -11,6 +11,7 @@ from apps.calc.spread import grubbs
 from apps.reporting.facts.reader import Facts
 from apps.reporting.facts.request import RequestFacts
 from apps.reporting.facts.told import stage_told
+from apps.reporting.facts.wording import CONTRADICTS
 
 
 @dataclass(frozen=True)
@@ -116,5 +117,7 @@ def _of_request(request: RequestFacts) -> Iterator[Notice]:
         yield Notice(where, "verdict", note)
     if request.has_limits and not data["limits_source"]:
         yield Notice(where, "limits", "It is not written down where the limits come from.")
+    if data["review"].get("against_label"):
+        yield Notice(where, "care label", CONTRADICTS)
     if data["review"]["remark"]:
         yield Notice(where, "order review", data["review"]["remark"])

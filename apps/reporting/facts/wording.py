@@ -13,6 +13,7 @@ SUBJECT = "Dimensional change after washing and drying"
 SIGN = "Change in percent of the distance before washing: minus is shrinkage, plus is growth."
 SUPPLIED = "†"
 FINAL = "In bold: the result after the last cycle ordered."
+CONTRADICTS = "The procedure ordered contradicts the care label, as the laboratory read it at receipt."
 NOT_RECORDED = "The time and the atmosphere of conditioning are not part of these records."
 
 MEANING = "reviewed and authorised"

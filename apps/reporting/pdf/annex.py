@@ -22,7 +22,7 @@ from apps.reporting.facts import Facts
 from apps.reporting.facts.reader import RequestFacts
 from apps.reporting.facts.request import STAGES_A_TABLE
 from apps.reporting.facts.told import Cell, SpecimenTable, day, tidy, when
-from apps.reporting.facts.wording import SUPPLIED, UNCERTAINTY
+from apps.reporting.facts.wording import CONTRADICTS, SUPPLIED, UNCERTAINTY
 from apps.reporting.pdf.parts import bare, gap, grid, headed, pairs, section
 from apps.reporting.pdf.sheet import WIDTH
 
@@ -90,6 +90,7 @@ def method_rows(request: RequestFacts, claims_scope: bool) -> list[tuple[str, st
         ("Drying", f"{drying['name']}: {drying['instruction']} ({drying['source']})"),
         ("Cycles", f"{request.cycles}, measured after {', '.join(str(n) for n in request.measured_after)}"),
         ("Order reviewed", f"{data['review']['by']}, {day(data['review']['at'])} {_remark(data['review'])}".strip()),
+        ("Care label", CONTRADICTS if data["review"].get("against_label") else ""),
         ("Tested", request.performed),
         ("Catalogue numbers", request.unconfirmed_told),
     ]
