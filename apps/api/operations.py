@@ -10,6 +10,7 @@ from apps.accounts.models import STAFF_ROLES, Role
 
 BASE = "/api/1"
 JSON = "application/json"
+WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 EVERYBODY = frozenset(Role)
 LAB = frozenset(STAFF_ROLES)
 READERS = frozenset({Role.BENCH, Role.MANAGER})
@@ -54,7 +55,8 @@ class Operation:
 
     @property
     def who(self) -> str:
-        return ", ".join(role.label for role in Role if role in self.roles)
+        told = {EVERYBODY: "everybody", LAB: "everybody in the lab"}
+        return told.get(self.roles) or ", ".join(role.label for role in Role if role in self.roles)
 
 
 def _number(text: str) -> str:
@@ -103,7 +105,7 @@ ORDER = Parameter("purchase_order", "The customer's order number, exactly.", WOR
 
 
 def _after(what: str) -> Parameter:
-    about = f"Go on after the {what} of this number; `next` holds the whole address."
+    about = f"Go on after the {what} of this number; next holds the whole address."
     return Parameter("after", about, NUMBER, _number)
 
 
@@ -158,7 +160,7 @@ OPERATIONS = {
         Operation(
             "get_report_facts",
             "/reports/{number}/json",
-            "The facts byte for byte as they were frozen; their SHA-256 is `facts_sha256` of the report.",
+            "The facts byte for byte as they were frozen; their SHA-256 is facts_sha256 of the report.",
             EVERYBODY,
             "Facts",
             path_parameters={"number": "The report's number."},
@@ -177,6 +179,14 @@ OPERATIONS = {
             "Results and readings for a spreadsheet, from the same facts.",
             EVERYBODY,
             "text/csv",
+            path_parameters={"number": "The report's number."},
+        ),
+        Operation(
+            "get_report_xlsx",
+            "/reports/{number}/xlsx",
+            "The same as a workbook.",
+            EVERYBODY,
+            WORKBOOK,
             path_parameters={"number": "The report's number."},
         ),
         Operation(

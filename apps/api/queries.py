@@ -9,7 +9,7 @@ from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 
 from apps.accounts.models import Token, User
-from apps.api.operations import BASE
+from apps.api.operations import BASE, JSON, WORKBOOK
 from apps.calc.lengths import format_length
 from apps.calc.numbering import is_valid
 from apps.intake.locks import is_open
@@ -195,7 +195,7 @@ def issued_report(user: User, number: str) -> Issued | None:
 
 def report_told(issued: Issued) -> dict[str, Any]:
     report, withdrawal = issued.report, issued.withdrawal
-    files = [("json", "application/json", report.facts_sha256), ("csv", "text/csv", None)]
+    files = [("json", JSON, report.facts_sha256), ("csv", "text/csv", None), ("xlsx", WORKBOOK, None)]
     if issued.has_file:
         files.insert(0, ("pdf", "application/pdf", report.pdf))
     return {

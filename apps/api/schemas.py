@@ -142,7 +142,7 @@ SCHEMAS: dict[str, Schema] = {
     "Reports": _page("ReportLine"),
     "File": _object(
         {
-            "kind": {"type": "string", "enum": ["pdf", "csv", "json"]},
+            "kind": {"type": "string", "enum": ["pdf", "json", "csv", "xlsx"]},
             "media_type": TEXT,
             "sha256": _or_null(DIGEST),
             "href": TEXT,

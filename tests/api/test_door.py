@@ -90,7 +90,7 @@ class DoorTests(ApiTestCase):
         self.refused(self.client.post("/api/1/openapi.json"), 405, "method")
 
     def test_an_unknown_address_is_answered_in_json(self):
-        for address in ("2/jobs", "1/", "1/jobs/", "1/nothing", "1/jobs/%00", "1/jobs/a/b"):
+        for address in ("2/jobs", "1/", "1/jobs/", "1/nothing", "1/jobs/%00", "1/jobs/a%0Ab", "%0A", "1/jobs/a/b"):
             with self.subTest(address=address):
                 self.refused(self.client.get(f"/api/{address}"), 404, "not_found")
         self.refused(self.client.post("/api/1/nothing"), 404, "not_found")

@@ -12,6 +12,7 @@ from apps.reporting.services import withdraw
 from tests.accounts.bad import BAD
 from tests.api.support import ApiTestCase
 from tests.cast import NOON, a_marked_request, a_received_job, in_a_load, out_of_the_load, with_originals, with_readings
+from tests.measuring.support import issue
 from tests.reporting.support import LIMITS, a_finished_job, an_issued_report, requests_of
 
 
@@ -115,7 +116,7 @@ class ReportsTests(ApiTestCase):
         report = an_issued_report(self, **LIMITS)
         told = self.told(self.casey, f"reports/{report.number}")
         self.assertEqual(told["facts"], json.loads(report.facts))
-        self.assertEqual([file["kind"] for file in told["files"]], ["pdf", "json", "csv"])
+        self.assertEqual([file["kind"] for file in told["files"]], ["pdf", "json", "csv", "xlsx"])
         for file in told["files"]:
             response = self.ask(self.casey, file["href"])
             self.assertEqual(response["Content-Type"].split(";")[0], file["media_type"])
@@ -131,7 +132,7 @@ class ReportsTests(ApiTestCase):
         report = an_issued_report(self, with_file=False)
         self.refused(self.ask(self.casey, f"reports/{report.number}"), 404, "not_found")
         told = self.told(self.mara, f"reports/{report.number}")
-        self.assertEqual([file["kind"] for file in told["files"]], ["json", "csv"])
+        self.assertEqual([file["kind"] for file in told["files"]], ["json", "csv", "xlsx"])
         self.refused(self.ask(self.mara, f"reports/{report.number}/pdf"), 404, "not_found")
 
     def test_a_withdrawn_one_says_so(self):
@@ -161,10 +162,10 @@ class ReportsTests(ApiTestCase):
             self.told(self.mara, "reports")
         with self.assertNumQueries(2):
             self.told(self.mara, f"reports/{report.number}")
-        for _ in range(3):
-            an_issued_report(self)
+        for _ in range(20):
+            issue(a_marked_request(self), by=self.mara)
         with self.assertNumQueries(2):
-            self.assertEqual(len(self.told(self.mara, "reports")["items"]), 5)
+            self.assertEqual(len(self.told(self.mara, "reports")["items"]), 22)
 
 
 class SpecimenTests(ApiTestCase):

@@ -11,10 +11,10 @@ from django.views.decorators.csrf import csrf_exempt
 
 from apps.accounts.gates import open_to_all
 from apps.api import bodies, document, queries, services
-from apps.api.operations import BASE, JSON, KEY_HEADER, LARGEST, UUID
+from apps.api.operations import BASE, JSON, KEY_HEADER, LARGEST, UUID, WORKBOOK
 from apps.api.views.door import Problem, answer, not_found, operation
 from apps.core import clock
-from apps.reporting.queries import csv_bytes, pdf_bytes
+from apps.reporting.queries import csv_bytes, pdf_bytes, xlsx_bytes
 
 
 @operation("me")
@@ -60,6 +60,11 @@ def get_report_pdf(request: HttpRequest, number: str) -> HttpResponse:
 @operation("get_report_csv")
 def get_report_csv(request: HttpRequest, number: str) -> HttpResponse:
     return HttpResponse(csv_bytes(_report(request, number)), content_type="text/csv; charset=utf-8")
+
+
+@operation("get_report_xlsx")
+def get_report_xlsx(request: HttpRequest, number: str) -> HttpResponse:
+    return HttpResponse(xlsx_bytes(_report(request, number)), content_type=WORKBOOK)
 
 
 @operation("get_specimen")

@@ -11,6 +11,7 @@ from apps.intake.models import Job
 from apps.reporting.csvtext import csv_of
 from apps.reporting.facts import Facts
 from apps.reporting.models import Amendment, Report, ReportFile, ReportRequest
+from apps.reporting.workbook import workbook_of
 from apps.trail.models import Blob
 
 WORDS = {
@@ -58,6 +59,11 @@ def pdf_bytes(report: Report) -> bytes | None:
 def csv_bytes(issued: "Issued") -> bytes:
     """Results and readings for a spreadsheet. The mark at the beginning tells it that this is UTF-8."""
     return csv_of(issued.facts).encode("utf-8-sig")
+
+
+def xlsx_bytes(issued: "Issued") -> bytes:
+    """The same as a workbook."""
+    return workbook_of(issued.facts)
 
 
 @dataclass(frozen=True)

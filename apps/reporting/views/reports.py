@@ -11,7 +11,6 @@ from apps.intake.queries import content_of
 from apps.intake.services import JPEG
 from apps.reporting import queries
 from apps.reporting.views.common import download, the_report
-from apps.reporting.workbook import workbook_of
 
 WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -82,7 +81,7 @@ def photo(request: HttpRequest, number: str, sha256: str) -> HttpResponse:
 def xlsx(request: HttpRequest, number: str) -> HttpResponse:
     """The same as a workbook."""
     issued = queries.Issued(the_report(request, number))
-    return download(workbook_of(issued.facts), WORKBOOK, f"{number}.xlsx")
+    return download(queries.xlsx_bytes(issued), WORKBOOK, f"{number}.xlsx")
 
 
 @require_safe
