@@ -98,6 +98,7 @@ REFUSED = [
     ({"DATABASE_URL": "mysql://lab@db/lab"}, "DATABASE_URL must look like"),
     ({"DATABASE_URL": "postgres://lab@db/"}, "DATABASE_URL must look like"),
     ({"DATABASE_URL": "postgres://lab@db:port/lab"}, "DATABASE_URL has a port that is no number"),
+    ({"FULLING_PROXIES": "many"}, "FULLING_PROXIES is 'many'"),
     ({"FULLING_ADDRESS": "lab.example"}, "FULLING_ADDRESS must look like https://lab.example."),
     ({"FULLING_ADDRESS": "https://lab.example/app"}, "FULLING_ADDRESS must look like"),
     ({"FULLING_MAIL_URL": "mail.example:25"}, "FULLING_MAIL_URL must look like"),

@@ -7,7 +7,9 @@ from urllib.parse import urlsplit
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 
+from apps.accounts.kept import keep
 from apps.accounts.models import Role
 
 View = Callable[..., HttpResponse]
@@ -20,7 +22,7 @@ def role_required(*roles: Role) -> Callable[[View], View]:
         @wraps(view)
         def inner(request: HttpRequest, *args, **kwargs) -> HttpResponse:
             if not request.user.is_authenticated:
-                return redirect_to_login(_way_back(request))
+                return redirect_to_login(reverse("accounts:kept") if keep(request) else _way_back(request))
             if not request.user.roles & set(roles):
                 raise PermissionDenied
             return view(request, *args, **kwargs)

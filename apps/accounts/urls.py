@@ -7,6 +7,7 @@ app_name = "accounts"
 urlpatterns = [
     path("sign-in/", views.sign_in, name="sign_in"),
     path("sign-out/", views.sign_out, name="sign_out"),
+    path("kept/", views.kept_form, name="kept"),
     path("password/", views.password, name="password"),
     path("password/forgotten/", views.forgotten, name="forgotten"),
     path("password/new/<slug:name>/<slug:token>/", views.choose_password, name="choose_password"),

@@ -15,7 +15,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from apps.accounts import queries, services
+from apps.accounts import kept, queries, services
 from apps.accounts.context import address
 from apps.accounts.forms import (
     CustomerForm,
@@ -93,6 +93,19 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     return render(request, "accounts/sign_in.html", {"form": form, "next": request.GET.get("next", "")})
 
 
+def locked_out(request: HttpRequest, *args, **kwargs) -> HttpResponse:
+    """Too many wrong passwords for this name from here: told plainly, whether or not anybody has the name."""
+    form = SignInForm(request, {"username": request.POST.get("username", "")})
+    form.errors.clear()
+    form.add_error(
+        None,
+        "Too many wrong passwords. Wait a quarter of an hour, or choose a new password by letter; a lab manager can "
+        "give you one at once.",
+    )
+    context = {"form": form, "next": request.POST.get("next", "")}
+    return render(request, "accounts/sign_in.html", context, status=429)
+
+
 @open_to_all
 @require_POST
 def sign_out(request: HttpRequest) -> HttpResponse:
@@ -100,6 +113,20 @@ def sign_out(request: HttpRequest) -> HttpResponse:
     response = redirect("accounts:sign_in")
     response["Clear-Site-Data"] = '"cache"'  # the next person at this screen does not go back to what was shown
     return response
+
+
+@role_required(*Role)
+@never_cache
+@get_or_post
+def kept_form(request: HttpRequest) -> HttpResponse:
+    """What was typed when the session had ended: shown once, to be sent on or thrown away by who is in now."""
+    found = kept.kept(request)
+    if request.method == "POST" or found is None:
+        kept.let_go(request)
+        return HttpResponseRedirect(_landing(request))
+    path, fields = found
+    shown = [(name, value) for name, value in fields if value.strip() and name not in ("key", "shown")]
+    return render(request, "accounts/kept.html", {"path": path, "fields": fields, "shown": shown})
 
 
 @role_required(*Role)

@@ -7,7 +7,7 @@ from apps.accounts.models import Role, User
 from apps.core.errors import KeyReused, Refusal
 from apps.trail.models import TrailEntry
 from tests.accounts.bad import BAD
-from tests.cast import NOON, PASSWORD, LabTestCase, a_person
+from tests.cast import NOON, LabTestCase, a_person
 
 CHOSEN = "twelve threads a side"
 
@@ -247,7 +247,7 @@ class PersonTests(LabTestCase):
         self.assertEqual((entry.facts, entry.actor_id), ({"own": False}, self.mara.pk))
 
     def test_an_old_session_ends_with_the_old_password(self):
-        self.client.login(username="lou", password=PASSWORD)
+        self.sign_in(self.lou)
         services.set_password(person_id=self.lou.pk, password=CHOSEN, by=self.mara, at=NOON)
         self.assertEqual(self.client.get("/password/").status_code, 302)
 

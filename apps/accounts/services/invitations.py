@@ -2,6 +2,7 @@
 
 from datetime import datetime, timedelta
 
+from axes.utils import reset
 from django.contrib.auth.tokens import default_token_generator
 from django.db import transaction
 from django.db.models import Q
@@ -93,4 +94,5 @@ def choose_password(*, name: str, token: str, password: str, at: datetime) -> Us
         trail.record(
             stream=f"user:{user.pk}", kind="password.set", by=user, at=at, facts={"own": True, "by_letter": True}
         )
+        reset(username=user.username)  # whoever was locked out may come in with the new one
     return user

@@ -4,6 +4,7 @@ import re
 from datetime import datetime
 from uuid import UUID
 
+from axes.utils import reset
 from django.contrib.auth.hashers import make_password
 from django.db import transaction
 from django.db.models import Q
@@ -134,4 +135,5 @@ def set_password(*, person_id: int, password: str, by: User, at: datetime) -> Us
         user.password = chosen
         user.save(update_fields=["password"])
         trail.record(stream=f"user:{user.pk}", kind="password.set", by=by, at=at, facts={"own": by.pk == user.pk})
+        reset(username=user.username)  # whoever was locked out may come in with the new one
     return user
