@@ -244,7 +244,7 @@ def _reason(pattern: Pattern, cuts: list[Cut], count: int, grid: _Grid) -> str:
         if min(width, length) >= grid.side:
             return f"No cut of {grid.side} mm fits: {size}, and what is already cut leaves no room."
         return f"No cut of {grid.side} mm fits: {size}."
-    shared = _shared_yarns(cuts)
+    shared = shared_yarns(cuts)
     if pattern == "diagonal":
         return "There is room for the cut." if count == 1 else f"The {count} cuts lie apart: {shared}."
     if pattern == "ell":
@@ -261,7 +261,7 @@ def _in_line(cuts: list[Cut]) -> bool:
     return len({cut.x for cut in cuts}) == 1 or len({cut.y for cut in cuts}) == 1
 
 
-def _shared_yarns(cuts: list[Cut]) -> str:
+def shared_yarns(cuts: list[Cut]) -> str:
     """Which cuts, numbered in their order, share lengthwise (same x) and widthwise (same y) yarns."""
     numbered = list(combinations(enumerate(cuts, 1), 2))
     sharing = {

@@ -107,8 +107,35 @@ class PlaceTests(PlanCase):
     def test_more_than_fit_is_disclosed_and_their_place_is_not_known(self):
         sized(self.sample, 900, 1000)
         self.cut(outside_reason="taken up to the selvedge")
-        self.assertIn("room for 2: taken up to the selvedge", Deviation.objects.get().text)
-        self.assertEqual(plan_of(self.sample).unplaced, ["A1", "A2", "A3"])
+        self.assertIn("the cutting plan has 2: taken up to the selvedge", Deviation.objects.get().text)
+        self.assertEqual(plan_of(self.sample).unplaced, ["A3"])
+        self.assertEqual(Spot.objects.count(), 2)
+
+    def test_fewer_lie_where_the_page_showed_them(self):
+        """Two of the three places shown are cut: the plan is not made anew for two."""
+        shown = [(piece.name, piece.x, piece.y) for piece in plan_of(self.sample).pieces]
+        self.cut(count=2, fewer_reason="a hole")
+        self.assertEqual([(piece.name, piece.x, piece.y) for piece in plan_of(self.sample).pieces], shown[:2])
+
+    def test_more_than_the_method_asks_for_say_where_they_were_taken(self):
+        with self.assertRaises(Refusal):
+            self.cut(count=4)
+        names = [piece.short_code for piece in self.cut(count=4, outside_reason="beside A3")]
+        self.assertEqual((names, plan_of(self.sample).unplaced), (["A1", "A2", "A3", "A4"], ["A4"]))
+
+    def test_what_finds_no_room_one_after_the_other_is_laid_out_together(self):
+        """Twelve specimens where there is room for twelve: no way shares a yarn within itself."""
+        for _ in range(3):
+            self.add_way()
+        plan = plan_of(self.sample)
+        self.assertEqual([(len(way.pieces), way.pattern) for way in plan.ways], [(3, "diagonal")] * 4)
+        self.assertEqual(len({(piece.x, piece.y) for piece in plan.pieces}), 12)
+        self.assertIn("All ways together fill the cloth", plan.ways[0].reason)
+        for way in plan.ways:
+            planned = plan_of(self.sample).way(way.request.pk)
+            self.assertTrue(planned.fits)
+            self.cut(way.request, shown=planned.mark)
+        self.assertEqual(Spot.objects.count(), 12)
 
     def test_without_a_size_nothing_is_kept(self):
         sized(self.sample, None, 2000)

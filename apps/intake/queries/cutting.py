@@ -1,14 +1,15 @@
 """The cutting plan of a sample: what is cut and where, and where the rest is to be cut."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from itertools import combinations
 
 from django.db.models import Prefetch
 
 from apps.calc.errors import CalcError
-from apps.calc.layout import CuttingPlan, Rect, plan_cutting
+from apps.calc.layout import MOST_CUTS, Cut, CuttingPlan, Rect, plan_cutting, shared_yarns
 from apps.core.cloth_drawing import Area, cloth
 from apps.core.cloth_drawing import mm_text as short
 from apps.core.drawing import Drawing
@@ -161,11 +162,15 @@ def plan_of(sample: Sample, *, counts: Mapping[int, int] | None = None) -> Sampl
     for way in ways:
         if way.request.specimens.all():
             _place_cut(way, plan)
-    taken = [piece.rect for piece in plan.pieces]
-    for way in ways:
-        if not way.is_cut and plan.is_drawn and way.request.lock == Request.Lock.OPEN:
+    if plan.is_drawn:
+        to_cut = [way for way in ways if not way.is_cut and way.request.lock == Request.Lock.OPEN]
+        cut = [piece.rect for piece in plan.pieces]
+        taken = list(cut)
+        for way in to_cut:
             _place_new(way, plan, taken)
             taken += [piece.rect for piece in way.pieces]
+        if not all(way.fits for way in to_cut):
+            _place_together(to_cut, plan, cut)
     return plan
 
 
@@ -219,12 +224,39 @@ def _place_new(way: CuttingWay, plan: SamplePlan, taken: list[Rect]) -> None:
     except CalcError as error:
         way.trouble = str(error)
         return
+    _take(way, plan, found.cuts, found.pattern, found.reason)
+
+
+def _take(way: CuttingWay, plan: SamplePlan, cuts: Sequence[Cut], pattern: str, reason: str) -> None:
     names = [f"{plan.sample.letter}{number}" for number in way.numbers]
-    way.pattern = found.pattern
-    way.reason = re.sub(
-        r"(\d+) and (\d+)", lambda at: " and ".join(names[int(n) - 1] for n in at.groups()), found.reason
-    )
+    way.pattern = pattern
+    way.reason = re.sub(r"(\d+) and (\d+)", lambda at: " and ".join(names[int(n) - 1] for n in at.groups()), reason)
     way.pieces = [
-        Piece(number, name, cut.x, cut.y, cut.side)
-        for number, name, cut in zip(way.numbers, names, found.cuts, strict=False)
+        Piece(number, name, cut.x, cut.y, cut.side) for number, name, cut in zip(way.numbers, names, cuts, strict=False)
     ]
+
+
+def _place_together(ways: list[CuttingWay], plan: SamplePlan, cut: list[Rect]) -> None:
+    """One after the other they do not all find room; laid out together they may, the yarns shared as little as can be.
+
+    Only for specimens of one size, and as many as one layout takes; else what was found stays.
+    """
+    sides = {way.request.method.specimen_side_mm for way in ways}
+    wanted = sum(len(way.numbers) for way in ways)
+    if len(ways) < 2 or len(sides) > 1 or None in sides or wanted > MOST_CUTS or any(way.trouble for way in ways):
+        return
+    size = (plan.sample.width_mm, plan.sample.length_mm)
+    free = plan_cutting(*size, sides.pop(), wanted, MARGIN, MARGIN, cut).cuts
+    if len(free) < wanted:
+        return
+    for way in ways:
+        chosen = min(combinations(free, len(way.numbers)), key=_shared)
+        free = [one for one in free if one not in chosen]
+        shared = _shared(chosen)
+        told = f"All ways together fill the cloth, so these cuts lie where there is room: {shared_yarns(list(chosen))}."
+        _take(way, plan, chosen, "row" if shared else "diagonal", told)
+
+
+def _shared(cuts: Sequence[Cut]) -> int:
+    """How many pairs of cuts share a lengthwise or a widthwise yarn."""
+    return sum(abs(a.x - b.x) < a.side or abs(a.y - b.y) < a.side for a, b in combinations(cuts, 2))

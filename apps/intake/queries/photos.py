@@ -1,6 +1,6 @@
 """Photos: whose they are, and what a report may show. Their bytes are never read here but to be sent."""
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from apps.accounts.models import User
 from apps.intake.models import ChosenPhoto, Photo, Request, Sample
@@ -9,7 +9,7 @@ from apps.trail.models import Blob
 
 def photos_of(sample: Sample) -> QuerySet[Photo]:
     rows = Photo.objects.filter(sample=sample).select_related("sample", "specimen", "by")
-    return rows.order_by("kind", "specimen__number", "id")
+    return rows.order_by(F("specimen__number").asc(nulls_first=True), "id")
 
 
 def photos_for(request: Request) -> QuerySet[Photo]:
@@ -23,7 +23,7 @@ def chosen_photos(requests: list[Request]) -> dict[int, list[Photo]]:
     found: dict[int, list[Photo]] = {request.pk: [] for request in requests}
     rows = ChosenPhoto.objects.filter(request__in=requests, chosen=True)
     related = rows.select_related("photo__sample", "photo__specimen", "photo__by")
-    for row in related.order_by("photo__kind", "photo__specimen__number", "photo_id"):
+    for row in related.order_by(F("photo__specimen__number").asc(nulls_first=True), "photo_id"):
         found[row.request_id].append(row.photo)
     return found
 

@@ -39,10 +39,10 @@ def cut_specimens(
     at: datetime,
     key: uuid.UUID | None = None,
 ) -> list[Specimen]:
-    """Specimens are cut (or garments taken) and carry their codes, each where the cutting plan has it.
+    """Specimens are cut (or garments taken) and carry their codes, the first of them where the cutting plan has them.
 
-    Fewer than the method says: with a reason. More than the plan has room for: with a reason too, and then nobody
-    knows where they lay. `shown` is the mark of the plan that the page showed.
+    Fewer than the method says: with a reason. More than the plan shows: with a reason too, and nobody knows where
+    the others lay. `shown` is the mark of the plan that the page showed.
     """
     (request,) = lock_requests([request_id])
     payload = [request.pk, count, fewer_reason, outside_reason]
@@ -53,19 +53,18 @@ def cut_specimens(
         raise Refusal("The specimens of this request are already cut.", code="already_cut")
     fewer_reason, outside_reason = fewer_reason.strip(), outside_reason.strip()
     _check_count(request, count, fewer_reason)
-    plan = _the_plan(request, count, shown)
+    plan = _the_plan(request, shown)
     way = plan.way(request.pk)
-    _check_room(plan, way, outside_reason)
-    code = request.sample.code
+    _check_room(plan, way, count, outside_reason)
     specimens = [
-        Specimen.objects.create(request=request, number=number, code=f"{code}{number}", stage_since=at)
-        for number in way.numbers
+        Specimen.objects.create(request=request, number=n, code=f"{request.sample.code}{n}", stage_since=at)
+        for n in plan_of(request.sample, counts={request.pk: count}).way(request.pk).numbers
     ]
-    placed = plan.is_drawn and way.fits
+    placed = way.pieces[:count]
     if placed:
         _keep_places(plan, way, specimens, by=by, at=at)
-    elif plan.is_drawn:
-        told = f"{count} specimens cut where the cutting plan has room for {len(way.pieces)}: {outside_reason}"
+    if plan.is_drawn and count > len(placed):
+        told = f"{count} specimens cut where the cutting plan has {len(placed)}: {outside_reason}"
         deviate(job_id=request.sample.job_id, request_id=request.pk, kind="other", text=told, by=by, at=at)
     if count < request.method.specimens:
         _fewer(request, count, fewer_reason, by=by, at=at)
@@ -74,7 +73,7 @@ def cut_specimens(
         "specimens": [specimen.code for specimen in specimens],
         "fewer_reason": fewer_reason,
         "pattern": way.pattern if placed else "",
-        "places": [[piece.name, piece.x, piece.y, piece.side] for piece in way.pieces] if placed else [],
+        "places": [[piece.name, piece.x, piece.y, piece.side] for piece in placed],
     }
     trail.record(
         stream=request.sample.job.stream, kind="specimens.cut", by=by, at=at, facts=facts, key=key, payload=payload
@@ -90,11 +89,11 @@ def _check_count(request: Request, count: int, fewer_reason: str) -> None:
         raise Refusal(f"The method asks for {wanted}. Say why there are fewer.", code="no_reason", field="fewer_reason")
 
 
-def _check_room(plan: SamplePlan, way: CuttingWay, outside_reason: str) -> None:
-    if plan.is_drawn and not way.fits and not outside_reason:
+def _check_room(plan: SamplePlan, way: CuttingWay, count: int, outside_reason: str) -> None:
+    if plan.is_drawn and count > len(way.pieces) and not outside_reason:
         raise Refusal(
-            f"There is room for {len(way.pieces)} of {len(way.numbers)} on the cutting plan. Cut so many and say why "
-            "there are fewer, or say where the others were taken from.",
+            f"The cutting plan has {len(way.pieces)} of {count}. Cut so many and say why there are fewer, or say where "
+            "the others were taken from.",
             code="no_room",
             field="outside_reason",
         )
@@ -107,15 +106,16 @@ def _fewer(request: Request, count: int, reason: str, *, by: User, at: datetime)
     deviate(job_id=request.sample.job_id, request_id=request.pk, kind="fewer_specimens", text=text, by=by, at=at)
 
 
-def _the_plan(request: Request, count: int, shown: str) -> SamplePlan:
-    """The plan for so many; refused when the page showed another one than stands now."""
-    if shown and plan_of(request.sample).way(request.pk).mark != shown:
+def _the_plan(request: Request, shown: str) -> SamplePlan:
+    """The plan as it stands; refused when the page showed another one."""
+    plan = plan_of(request.sample)
+    if shown and plan.way(request.pk).mark != shown:
         raise StalePage(
             "The cutting plan has changed since this page was opened: the size was corrected, or other specimens were "
             "cut from the sample. Look at the plan as it is now before you cut.",
             field="plan",
         )
-    return plan_of(request.sample, counts={request.pk: count})
+    return plan
 
 
 def _keep_places(plan: SamplePlan, way: CuttingWay, specimens: list[Specimen], *, by: User, at: datetime) -> None:
@@ -129,7 +129,7 @@ def _keep_places(plan: SamplePlan, way: CuttingWay, specimens: list[Specimen], *
         by=by,
         at=at,
     )
-    for specimen, piece in zip(specimens, way.pieces, strict=True):
+    for specimen, piece in zip(specimens, way.pieces, strict=False):
         Spot.objects.create(specimen=specimen, x_mm=piece.x, y_mm=piece.y)
 
 

@@ -112,7 +112,7 @@ def cutting(facts: Facts) -> list[Flowable]:
         measures = grid(heads, rows, [16, 26, 26], figures=(1, 2), width=WIDTH * 0.62)
         reason = f"{request.cutting['pattern_told'].capitalize()}. {request.cutting['reason']}"
         drawing = request.cut_drawing()
-        small = OnPaper(drawing, min(WIDTH * 0.3, 165 * float(drawing.width) / float(drawing.height)), text=1.7)
+        small = OnPaper(drawing, min(WIDTH * 0.3, 165 * float(drawing.width) / float(drawing.height)), text=1.4)
         beside = Table([[small, [say(reason, CELL), gap(3), measures]]], colWidths=[WIDTH * 0.36, WIDTH * 0.64])
         beside.setStyle(bare(("RIGHTPADDING", (1, 0), (1, 0), 0)))
         told.append(KeepTogether([say(request.code, SUBSECTION), beside]))
