@@ -126,6 +126,8 @@ class Scenario:
         self.cut_and_read(queued, ago=58)
         self.cut(marked, ago=30)
         self.start_load(washing, ago=0.4)
+        self.put_on_rack(marked, ago=20)
+        self.put_on_rack(measuring, ago=2)
         with self.ago(2) as at:
             requests = [request.pk for request in self.requests(reported)]
             approve(request_ids=requests, password_ok=True, by=self.people["mara"], at=at)
@@ -238,6 +240,18 @@ class Scenario:
         with self.ago(ago) as at:
             for request in self.requests(job):
                 bench.cut_and_mark(request_id=request.pk, count=3, fewer_reason="", by=self.people["bea"], at=at)
+
+    def put_on_rack(self, job: Job, *, ago: float) -> None:
+        """What is to be read lies in the conditioning room, where the logger looks at the air."""
+        pieces = Specimen.objects.filter(request__sample__job=job, stage__in=("marked", "owed"))
+        with self.ago(ago) as at:
+            bench.put_on_rack(
+                specimen_ids=list(pieces.values_list("pk", flat=True)),
+                room_id=self.machines["Conditioning room"].pk,
+                from_dry_side=True,
+                by=self.people["bea"],
+                at=at,
+            )
 
     def cut_and_read(self, job: Job, *, ago: float) -> None:
         self.cut(job, ago=ago)

@@ -271,7 +271,7 @@ class RackForm(Asked):
         label="Scan or type codes",
         max_length=2000,
         required=False,
-        widget=forms.TextInput({**OFF, "autocapitalize": "characters"}),
+        widget=forms.TextInput({**OFF, "autocapitalize": "characters", "autofocus": True}),
         help_text="One or several. A scanner puts each on the rack as it is read.",
     )
     room = forms.TypedChoiceField(label="Where", coerce=int, empty_value=None, required=False)
@@ -281,8 +281,12 @@ class RackForm(Asked):
     )
     at = done_at("Since")
 
-    def __init__(self, data: Any = None, *, rooms: Sequence[Equipment], waiting: Sequence[Specimen]) -> None:
-        super().__init__(data, initial={"room": rooms[0].pk if rooms else "", "from_dry_side": True})
+    def __init__(
+        self, data: Any = None, *, rooms: Sequence[Equipment], waiting: Sequence[Specimen], like: Any = None
+    ) -> None:
+        """`like`: what was chosen for the specimen before, so that one scan goes the way of the last."""
+        room = (like or {}).get("room", rooms[0].pk if rooms else "")
+        super().__init__(data, initial={"room": room, "from_dry_side": (like or {}).get("dry") != "off"})
         self.waiting = waiting
         self.fields["room"].choices = [
             *((room.pk, room.name) for room in rooms),

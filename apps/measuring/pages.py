@@ -204,6 +204,7 @@ class FigurePage:
     verdict: str
     uncertainty: str
     u: str
+    s: str
     derivation: list[str]
     rests_on: str
     of_minimum: str
@@ -254,6 +255,7 @@ def _figure(found: DirectionResult, result: RequestResult) -> FigurePage:
         verdict=told.verdict(found, request),
         uncertainty=told.uncertainty(found),
         u=told.size(found.u) if found.u is not None else "",
+        s=told.size(found.summary.sd) if found.summary.sd is not None else "",
         derivation=told.derivation(found, request, result.tie),
         rests_on=told.rests_on(found),
         of_minimum=f"of {found.minimum} asked for",

@@ -246,6 +246,13 @@ class PageTests(RackCase):
         sheet = self.client.get(reverse("measuring:readings", args=[self.request.sample.code]))
         self.assertContains(sheet, "Conditioning since 02 Mar 12:00")
 
+    def test_the_next_scan_goes_the_way_of_the_last(self):
+        other = a_room(self, "Room 2")
+        answer = self.client.post(reverse("measuring:put_on_rack"), {"codes": "A1", "room": other.pk}, follow=True)
+        self.assertContains(answer, f'value="{other.pk}" selected')
+        self.assertFalse(answer.context["form"]["from_dry_side"].value())
+        self.assertEqual(self.client.get(reverse("measuring:rack"), {"room": "x", "dry": "\0"}).status_code, 200)
+
     def test_two_specimens_of_one_short_code(self):
         a_marked_request(self, **ONE)
         self.assertContains(self.post(codes="A1"), "several specimens", status_code=422)

@@ -1,9 +1,12 @@
 """The conditioning rack: what rests, since when, and the lab's rule about it."""
 
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from apps.accounts.gates import role_required
@@ -45,7 +48,8 @@ def put(request: HttpRequest) -> HttpResponse:
         else:
             names = ", ".join(stay.specimen.code for stay in stays)
             messages.success(request, f"On the rack: {names}.")
-            return redirect("measuring:rack")
+            chosen = {"room": form.cleaned_data["room"] or "", "dry": "on" if told["from_dry_side"] else "off"}
+            return redirect(f"{reverse('measuring:rack')}?{urlencode(chosen)}")
     return rack_page(request, form=form)
 
 
@@ -96,7 +100,7 @@ def rack_page(request: HttpRequest, *, form: RackForm | None = None, weighing: W
     context = {
         "page": page,
         "rows": queries.rack_rows(page, at=clock.now()),
-        "form": form or RackForm(rooms=conditioning_rooms(), waiting=[]),
+        "form": form or RackForm(rooms=conditioning_rooms(), waiting=[], like=request.GET),
         "weighing": weighing or WeighForm(waiting=[]),
         "rule": queries.rule_in_force(),
         "may_write": may_write(request),
