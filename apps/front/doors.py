@@ -57,7 +57,9 @@ def _bench(found: Found, pieces: list[Specimen]) -> str:
 
 
 def _to_cut(sample: Sample) -> list[Request]:
-    return list(sample.requests.filter(lock=Request.Lock.OPEN, specimens=None).order_by("ordinal")[:1])
+    return list(
+        sample.requests.filter(lock=Request.Lock.OPEN, specimens=None, cancellation=None).order_by("ordinal")[:1]
+    )
 
 
 def _readings(request: Request, code: str, stage: int | None = None) -> str:

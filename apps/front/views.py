@@ -36,6 +36,7 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
     may = {
         "may_cut": bool(request.user.roles & {Role.BENCH, Role.MANAGER}),
         "may_review": Role.MANAGER in request.user.roles,
+        "may_order": bool(request.user.roles & {Role.FRONT_DESK, Role.MANAGER}),
     }
     return render(request, "front/job.html", {"job": found, "page": page, "entries": entries, **may})
 

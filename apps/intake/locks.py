@@ -30,7 +30,7 @@ def lock_requests(request_ids: Iterable[int]) -> list[Request]:
     return list(
         Request.objects.select_for_update(no_key=True, of=("self",))
         .filter(pk__in=ids)
-        .select_related("sample__job", "method", "procedure", "drying")
+        .select_related("sample__job", "method", "procedure", "drying", "cancellation")
         .order_by("pk")
     )
 
@@ -43,6 +43,8 @@ def is_open(request: Request, opened_for: str) -> bool:
 
 def ensure_open(request: Request, opened_for: str) -> None:
     """Refuse a change to what an issued report rests on, unless an amendment opened just that."""
+    if hasattr(request, "cancellation"):
+        raise RequestIsLocked(f"{request} is cancelled: {request.cancellation.reason}")
     if is_open(request, opened_for):
         return
     if request.lock == Request.Lock.AMENDING:

@@ -3,9 +3,15 @@
 from apps.reporting.models import (
     Amendment,
     AmendmentClosing,
+    Cancellation,
+    ExternalResult,
+    Nonconformity,
+    NonconformityJob,
+    NonconformityNote,
     Report,
     ReportFile,
     ReportRequest,
+    Retest,
     Signatory,
     Withdrawal,
 )
@@ -27,6 +33,7 @@ OPEN_AMENDMENT = (
 _COVERED_BY = (
     "intake_request q WHERE q.id IN (SELECT c.request_id FROM reporting_reportrequest c WHERE c.report_id = {})"
 )
+WRITTEN = "what was written down of the work is kept"
 GRANTED = "who could sign when is kept"
 
 GUARDS = [
@@ -109,4 +116,43 @@ GUARDS = [
     *never_deleted(Signatory, sentence=GRANTED),
     write_once(Signatory, "method_id", "person_id", "deputy", "since", "by_id", sentence=GRANTED),
     Guard("reporting_signatory_ended_once", "reporting_signatory", "update", "OLD.ended_at IS NOT NULL", GRANTED),
+    *(
+        guard
+        for model in (Retest, Cancellation, Nonconformity, NonconformityJob, NonconformityNote)
+        for guard in insert_only(model, sentence=WRITTEN)
+    ),
+    *never_deleted(ExternalResult, sentence=WRITTEN),
+    write_once(
+        ExternalResult,
+        *(
+            "sample_id",
+            "laboratory",
+            "accreditation",
+            "test",
+            "result",
+            "reference",
+            "consent",
+            "file_id",
+            "by_id",
+            "at",
+        ),
+        sentence=WRITTEN,
+    ),
+    Guard("reporting_external_voided_once", "reporting_externalresult", "update", "OLD.voided_at IS NOT NULL", WRITTEN),
+    Guard(
+        "reporting_cancellation_of_open",
+        "reporting_cancellation",
+        "insert",
+        "EXISTS (SELECT 1 FROM intake_request q WHERE q.id = NEW.request_id AND q.lock <> 'open')",
+        "a request that is reported is not cancelled",
+        ("intake_request q WHERE q.id = NEW.request_id",),
+    ),
+    Guard(
+        "reporting_retest_of_same_sample",
+        "reporting_retest",
+        "insert",
+        "NOT EXISTS (SELECT 1 FROM intake_request q JOIN intake_request f ON f.sample_id = q.sample_id"
+        " WHERE q.id = NEW.request_id AND f.id = NEW.first_id AND f.id <> q.id)",
+        "a retest tests the same sample anew",
+    ),
 ]

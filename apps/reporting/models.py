@@ -4,7 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from apps.intake.models import BelongsToJob, Job, Request
+from apps.intake.models import BelongsToJob, Job, Request, Sample
 from apps.methods.models import TestMethod
 from apps.trail.models import Blob
 
@@ -168,3 +168,123 @@ class Signatory(models.Model):
     @property
     def word(self) -> str:
         return "deputy signatory" if self.deputy else "signatory"
+
+
+class Retest(models.Model):
+    """A request that tests anew, with new specimens, what another has tested. The first result stays; both are told."""
+
+    class AskedBy(models.TextChoices):
+        CUSTOMER = "customer", "the customer"
+        LAB = "lab", "the laboratory"
+
+    request = models.OneToOneField(Request, models.PROTECT, related_name="retest")
+    first = models.ForeignKey(Request, models.PROTECT, related_name="retests")
+    asked_by = models.CharField(max_length=8, choices=AskedBy)
+    reason = models.CharField(max_length=500)
+    cause = models.CharField("cause found for the first result", max_length=500, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="retest_has_reason", condition=~Q(reason=""))]
+
+
+class Cancellation(models.Model):
+    """A request that is no longer to be carried out, or whose sample was withdrawn."""
+
+    request = models.OneToOneField(Request, models.PROTECT, related_name="cancellation")
+    asked_by = models.CharField("who asked for it", max_length=150)
+    reason = models.CharField(max_length=500)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(name="cancellation_has_reason", condition=~Q(reason="") & ~Q(asked_by=""))
+        ]
+
+
+class ExternalResult(models.Model):
+    """What another laboratory found of a sample (ISO/IEC 17025 6.6, 7.8.2.1 p): told, and marked as theirs."""
+
+    sample = models.ForeignKey(Sample, models.PROTECT, related_name="external_results")
+    laboratory = models.CharField(max_length=200)
+    accreditation = models.CharField("its accreditation for this test", max_length=200, blank=True)
+    test = models.CharField("what was tested, and how", max_length=200)
+    result = models.CharField("result with its unit", max_length=200)
+    reference = models.CharField("their report", max_length=100)
+    consent = models.CharField("who of the customer agreed, and when", max_length=200)
+    file = models.ForeignKey(Blob, models.PROTECT, null=True, related_name="+")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    void_reason = models.CharField(max_length=300, blank=True)
+    voided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    voided_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="external_result_is_whole",
+                condition=~Q(laboratory="") & ~Q(test="") & ~Q(result="") & ~Q(reference="") & ~Q(consent=""),
+            ),
+            models.CheckConstraint(
+                name="external_result_voided_whole",
+                condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
+                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
+            ),
+        ]
+
+
+class Nonconformity(models.Model):
+    """Work or a result that was not as it should be (ISO/IEC 17025 7.10), or a complaint: what it was. What followed
+    stands in its notes."""
+
+    class Kind(models.TextChoices):
+        WORK = "work", "nonconforming work"
+        COMPLAINT = "complaint", "complaint"
+
+    kind = models.CharField(max_length=9, choices=Kind, default=Kind.WORK)
+    title = models.CharField(max_length=150)
+    what = models.TextField(max_length=2000)
+    found_on = models.DateField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints = [models.CheckConstraint(name="nonconformity_says_what", condition=~Q(title="") & ~Q(what=""))]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.pk}"
+
+
+class NonconformityJob(models.Model):
+    """A job that it touches."""
+
+    nonconformity = models.ForeignKey(Nonconformity, models.PROTECT, related_name="touches")
+    job = models.ForeignKey(Job, models.PROTECT, related_name="nonconformities")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="nonconformity_job_once", fields=["nonconformity", "job"])]
+
+
+class NonconformityNote(models.Model):
+    """What was done about it, in the order in which it was."""
+
+    class Kind(models.TextChoices):
+        HALTED = "halted", "work halted or reports withheld"
+        JUDGED = "judged", "what it means, also for earlier results"
+        TOLD = "told", "customers told"
+        CORRECTED = "corrected", "corrective action"
+        RESUMED = "resumed", "work goes on, authorised"
+        CLOSED = "closed", "closed"
+
+    nonconformity = models.ForeignKey(Nonconformity, models.PROTECT, related_name="notes")
+    kind = models.CharField(max_length=9, choices=Kind)
+    text = models.TextField(max_length=2000)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["at", "id"]
+        constraints = [models.CheckConstraint(name="nonconformity_note_has_text", condition=~Q(text=""))]

@@ -1,6 +1,15 @@
 from django.urls import path
 
-from apps.reporting.views import amending, approvals, letterhead, reports, signatories, verifying
+from apps.reporting.views import (
+    amending,
+    approvals,
+    course,
+    letterhead,
+    nonconforming,
+    reports,
+    signatories,
+    verifying,
+)
 
 app_name = "reporting"
 
@@ -21,6 +30,17 @@ urlpatterns = [
     path("reports/<slug:number>/amend/", amending.amend, name="amend"),
     path("reports/<slug:number>/close-amendment/", amending.close, name="close_amendment"),
     path("reports/<slug:number>/withdraw/", amending.withdraw, name="withdraw"),
+    # requests/
+    path("requests/<int:request_id>/", course.course, name="course"),
+    path("requests/<int:request_id>/cycles/", course.cycles, name="cycles"),
+    path("requests/<int:request_id>/retest/", course.retest, name="retest"),
+    path("requests/<int:request_id>/cancel/", course.cancel, name="cancel"),
+    path("requests/<int:request_id>/external/", course.external, name="external"),
+    path("requests/<int:request_id>/external/<int:result_id>/void/", course.void_external, name="void_external"),
+    # nonconforming/
+    path("nonconforming/", nonconforming.records, name="nonconforming"),
+    path("nonconforming/new/", nonconforming.new, name="nonconformity_new"),
+    path("nonconforming/<int:record_id>/", nonconforming.record, name="nonconformity"),
     # lab/
     path("lab/logo/", letterhead.logo, name="logo"),
     path("lab/logo.png", letterhead.picture, name="logo_picture"),

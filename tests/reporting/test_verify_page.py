@@ -115,7 +115,7 @@ class VerifyTests(LabTestCase):
         assert 'class="error"' in self.told(self.client.get(URL, {"number": "26-00147N-01"}), 422)
 
     def test_too_large(self):
-        with mock.patch("apps.reporting.forms.LARGEST", 10):
+        with mock.patch("apps.reporting.forms.reports.LARGEST", 10):
             assert "larger than any report" in self.told(self.by_file(self.file), 422)
 
     def test_too_many_questions(self):

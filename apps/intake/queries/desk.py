@@ -87,7 +87,7 @@ def job_rows(jobs: Iterable[Job], *, today: date) -> list[JobRow]:
         .values("sample__job", "lock")
         .annotate(
             n=Count("pk", distinct=True),
-            uncut=Count("pk", distinct=True, filter=Q(specimens__isnull=True)),
+            uncut=Count("pk", distinct=True, filter=Q(specimens__isnull=True, cancellation__isnull=True)),
             waiting=Count("pk", distinct=True, filter=Q(contract_review__agreed=False)),
         )
     )

@@ -15,14 +15,15 @@ from apps.trail import services as trail
 
 Stage = Specimen.Stage
 
-# The whole life of a specimen. READY to OWED and DONE to OWED: a reading was found wrong before the next wash.
+# The whole life of a specimen. READY to OWED and DONE to OWED: a reading was found wrong before the next wash. READY to
+# DONE and back: fewer or more cycles than were ordered at first.
 MAY_FOLLOW = {
     Stage.CUT: {Stage.MARKED, Stage.SET_ASIDE},
     Stage.MARKED: {Stage.READY, Stage.SET_ASIDE},
-    Stage.READY: {Stage.IN_LOAD, Stage.SET_ASIDE},
+    Stage.READY: {Stage.IN_LOAD, Stage.SET_ASIDE, Stage.DONE},
     Stage.IN_LOAD: {Stage.READY, Stage.OWED, Stage.SET_ASIDE},
     Stage.OWED: {Stage.READY, Stage.DONE, Stage.SET_ASIDE},
-    Stage.DONE: {Stage.SET_ASIDE},
+    Stage.DONE: {Stage.SET_ASIDE, Stage.READY},
     Stage.SET_ASIDE: set(),
 }
 

@@ -70,7 +70,7 @@ def bench_list(user: User) -> QuerySet[Request]:
     may_change = Q(lock=Request.Lock.OPEN) | Q(lock=Request.Lock.AMENDING, opened_for=Request.OpenedFor.READINGS)
     rank = Case(
         When(Exists(sent_back), then=Value(SENT_BACK)),
-        When(may_change & ~Exists(specimens), then=Value(TO_CUT)),
+        When(may_change & Q(cancellation=None) & ~Exists(specimens), then=Value(TO_CUT)),
         When(may_change & Exists(specimens.filter(stage=Stage.CUT)), then=Value(TO_CUT)),
         When(may_change & Exists(specimens.filter(stage=Stage.MARKED)), then=Value(ORIGINALS)),
         When(may_change & Exists(specimens.filter(stage=Stage.OWED)), then=Value(AFTER_CYCLES)),

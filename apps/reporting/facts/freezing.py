@@ -25,7 +25,7 @@ from apps.laundering.queries.record import void_runs
 from apps.measuring.queries import extras_of, rested, results_of
 from apps.methods.models import Figure
 from apps.methods.queries import unconfirmed
-from apps.reporting.facts import record, wording
+from apps.reporting.facts import course, record, wording
 from apps.reporting.facts.readings import Specimens, frozen_extras, frozen_rests, frozen_results
 from apps.reporting.seal import keys
 from apps.trail.queries import timeline
@@ -81,6 +81,7 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
         people.add(row.rest.stay.by, "conditioned the specimens")
     record.tell(rows, void, people)
     deviations = _deviations(job, requests, people)
+    external = course.external({request.sample_id for request in requests})
     if approval:
         people.add(approval.by, f"authorised the report ({Role.MANAGER.label})")
     facts = {
@@ -102,15 +103,21 @@ def freeze(requests: Sequence[Request], approval: Approval | None = None) -> dic
         "loads": record.loads(rows, void),
         "dryings": record.dryings(rows),
         "deviations": deviations,
+        "external": external,
         "people": people.told(),
-        "statements": wording.statements(
-            scopes={_in_scope(request) for request in frozen},
-            is_demo=lab.is_demo,
-            years=lab.retention_years,
-            seal=keys.told() if approval else None,
-        ),
+        "statements": _statements(lab, frozen, external, approval),
     }
     return plain(facts)
+
+
+def _statements(lab: Lab, frozen: list[dict[str, Any]], external: list, approval: Approval | None) -> list[str]:
+    return wording.statements(
+        scopes={_in_scope(request) for request in frozen},
+        is_demo=lab.is_demo,
+        years=lab.retention_years,
+        seal=keys.told() if approval else None,
+        external=bool(external),
+    )
 
 
 def _who_marked(job: Job, requests: Sequence[Request], people: record.People) -> None:
@@ -130,7 +137,7 @@ def _with_relations(requests: Sequence[Request]) -> list[Request]:
         Request.objects.filter(pk__in=[request.pk for request in requests])
         .select_related(
             *("sample__job__customer", "sample__job__received_by", "method", "procedure", "drying"),
-            *("contract_review__by", "cut_plan"),
+            *("contract_review__by", "cut_plan", "retest__first__sample"),
         )
         .order_by("sample_id", "ordinal")
     )
@@ -162,10 +169,16 @@ def _lab(lab: Lab) -> dict[str, Any]:
 
 def _report(requests: list[Request], job: Job, approval: Approval | None, specimens: Specimens) -> dict[str, Any]:
     covered = {request.pk for request in requests}
-    others = Request.objects.filter(sample__job=job).exclude(pk__in=covered).select_related("sample")
+    others = Request.objects.filter(sample__job=job).exclude(pk__in=covered).select_related("sample", "cancellation")
+    others = list(others.order_by("sample_id", "ordinal"))
     told = {
         "covers": [str(request) for request in requests],
-        "not_covered": [str(request) for request in others.order_by("sample_id", "ordinal")],
+        "not_covered": [str(request) for request in others if not hasattr(request, "cancellation")],
+        "cancelled": [
+            {"code": str(request), "reason": request.cancellation.reason}
+            for request in others
+            if hasattr(request, "cancellation")
+        ],
         "draft": approval is None,
     }
     if approval is None:
@@ -242,6 +255,7 @@ def _request(
             "at": moment(review.at),
         },
         "fewer_reason": request.fewer_reason,
+        "retest": course.retest(request),
         "specimens": specimens.frozen(request, result),
         "cutting": specimens.cutting(request),
         "cycle_log": record.cycle_log(cycles),

@@ -116,6 +116,21 @@ class Facts:
         return address.partition("://")[2]
 
     @property
+    def external(self) -> list[dict[str, Any]]:
+        """Results of other laboratories."""
+        return self.data.get("external", [])
+
+    @property
+    def retests_told(self) -> list[str]:
+        return [request.retest_told for request in self.requests if request.retest_told]
+
+    @property
+    def cancelled_told(self) -> str:
+        rows = self.report.get("cancelled") or []
+        told = "; ".join(f"{row['code'].rsplit('-', 1)[1]}: {row['reason']}" for row in rows)
+        return f"Cancelled before it was reported: {told}." if told else ""
+
+    @property
     def is_interim(self) -> bool:
         return bool(self.report.get("interim"))
 

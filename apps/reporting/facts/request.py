@@ -361,6 +361,18 @@ class RequestFacts:
         return wording.limits_told(*(None if end is None else round(Decimal(end), 2) for end in ends))
 
     @property
+    def retest_told(self) -> str:
+        """A sentence when this tests anew what another request has tested."""
+        retest = self.data.get("retest")
+        if not retest:
+            return ""
+        cause = f" Cause found for the first result: {retest['cause']}." if retest["cause"] else ""
+        return (
+            f"{self.short} tests {retest['of'].rsplit('-', 1)[1]} anew with new specimens, asked for by "
+            f"{retest['asked_by']}: {retest['reason']}.{cause} The first result stays."
+        )
+
+    @property
     def fewer_than_asked(self) -> bool:
         return bool(self.data["fewer_reason"])
 

@@ -42,6 +42,9 @@ UNCERTAINTY = (
     "machine to machine and from day to day is not in it."
 )
 
+EXTERNAL_MARK = "‡"
+NO_EXTERNAL = "No result in this report comes from another laboratory."
+EXTERNAL = f"Results marked {EXTERNAL_MARK} come from other laboratories, which are named beside them."
 STATEMENTS = (
     "The results relate only to the items tested.",
     "The items were not sampled by the laboratory; the results apply to them as received.",
@@ -49,7 +52,7 @@ STATEMENTS = (
     "wrong, the results may not apply to the goods they describe.",
     "This report shall not be reproduced except in full without the written approval of the laboratory.",
     "The results are no proof of a care label, of product safety or of flammability.",
-    "No result in this report comes from another laboratory.",
+    NO_EXTERNAL,
     "This report holds no opinions or interpretations.",
     "It was authorised electronically in the records of the laboratory by the person named on it. It carries no "
     "qualified electronic signature.",
@@ -91,11 +94,15 @@ def seal_told(seal: Mapping[str, str] | None) -> str:
     return SEALED.format(subject=seal["subject"], issued=issued, fingerprint=seal["fingerprint"])
 
 
-def statements(*, scopes: set[bool], is_demo: bool, years: int, seal: Mapping[str, str] | None = None) -> list[str]:
-    """All sentences of one report; `scopes`: whether each method lies within the accreditation."""
+def statements(
+    *, scopes: set[bool], is_demo: bool, years: int, seal: Mapping[str, str] | None = None, external: bool = False
+) -> list[str]:
+    """All sentences of one report; `scopes`: whether each method lies within the accreditation; `external`: whether
+    results of other laboratories are told."""
     accreditation = SOME_ACCREDITATION if True in scopes else NO_ACCREDITATION
     kept = f"The laboratory keeps the records behind this report for {years} years."
-    return [*([INVENTED] if is_demo else []), *STATEMENTS, seal_told(seal), accreditation, kept]
+    sentences = [EXTERNAL if external and sentence == NO_EXTERNAL else sentence for sentence in STATEMENTS]
+    return [*([INVENTED] if is_demo else []), *sentences, seal_told(seal), accreditation, kept]
 
 
 def signed(value: Decimal | str) -> str:

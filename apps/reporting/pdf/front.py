@@ -27,7 +27,7 @@ from apps.core.ink import (
 from apps.reporting.facts import Facts
 from apps.reporting.facts.reader import RequestFacts
 from apps.reporting.facts.told import Figure, when
-from apps.reporting.facts.wording import FINAL, INTERIM, INVENTED, SIGN, SUPPLIED
+from apps.reporting.facts.wording import EXTERNAL_MARK, FINAL, INTERIM, INVENTED, SIGN, SUPPLIED
 from apps.reporting.pdf.parts import bare, gap, grid, pairs, section
 from apps.reporting.pdf.sheet import WIDTH
 
@@ -106,6 +106,9 @@ def notices(facts: Facts) -> list[Flowable]:
         told.append(say(facts.follows_told, NOTICE))
     if facts.not_covered_told:
         told.append(say(facts.not_covered_told, NOTICE))
+    if facts.cancelled_told:
+        told.append(say(facts.cancelled_told, NOTICE))
+    told += [say(sentence, NOTICE) for sentence in facts.retests_told]
     if facts.amends:
         told.append(say(amendment(facts), NOTICE))
     if facts.is_demo:
@@ -136,7 +139,23 @@ def results(facts: Facts) -> list[Flowable]:
     table = grid(heads, rows, [30, 22, 24, 20, 46, 40], figures=(1, 2, 3), extra=marks)
     notes = [f"{request.short}: {note}" for request in facts.requests for note in request.notes]
     below = [say(text, SMALL) for text in (f"{SIGN} {FINAL}", *notes)]
-    return [CondPageBreak(170), *section("Results", table, gap(3), *below)]
+    return [CondPageBreak(170), *section("Results", table, gap(3), *below), *_external(facts)]
+
+
+def _external(facts: Facts) -> list[Flowable]:
+    rows = [
+        [
+            f"{EXTERNAL_MARK} {row['sample']}",
+            row["test"],
+            row["result"],
+            "\n".join(part for part in (row["laboratory"], row["accreditation"], row["reference"]) if part),
+        ]
+        for row in facts.external
+    ]
+    heads = ["Item", "Test", "Result", "Laboratory, its accreditation, its report"]
+    return (
+        section(f"Results of other laboratories {EXTERNAL_MARK}", grid(heads, rows, [26, 50, 40, 66])) if rows else []
+    )
 
 
 def _together(rows: int) -> int:

@@ -4,6 +4,7 @@ from apps.reporting.queries.approvals import Review, on_the_desk, read_by, ready
 from apps.reporting.queries.faults import issued_faults
 from apps.reporting.queries.photos import photos_of, shown_in
 from apps.reporting.queries.readiness import obstacles
+from apps.reporting.queries.records import nonconformities
 from apps.reporting.queries.reports import Issued, csv_bytes, issued_on, pdf_bytes, reported, reports, xlsx_bytes
 from apps.reporting.queries.signatories import lacking, managers, signatories
 from apps.reporting.queries.verifying import by_code, by_file
@@ -18,6 +19,7 @@ __all__ = [
     "issued_on",
     "lacking",
     "managers",
+    "nonconformities",
     "obstacles",
     "on_the_desk",
     "pdf_bytes",

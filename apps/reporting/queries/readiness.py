@@ -10,6 +10,7 @@ from apps.intake.models import Deviation, Request, SendBack, Specimen
 from apps.laundering.models import LoadPiece
 from apps.laundering.queries import void_to_judge
 from apps.measuring.models import Reading
+from apps.reporting.models import Cancellation, Retest
 
 FINISHED = (Specimen.Stage.DONE, Specimen.Stage.SET_ASIDE)
 
@@ -19,7 +20,7 @@ def obstacles(
 ) -> dict[int, list[str]]:
     """What stands between each request and its report, in short sentences; an empty list is ready.
 
-    Four queries, however many requests. With `results`, readings that lack are named too. An `interim` report may go
+    Six queries, however many requests. With `results`, readings that lack are named too. An `interim` report may go
     out while the work goes on, once there is a result.
     """
     requests = list(requests)
@@ -31,10 +32,17 @@ def obstacles(
     at_risk, void = _not_judged(requests), defaultdict(list)
     for piece in void_to_judge(requests):
         void[piece.specimen.request_id].append(piece)
+    cancelled = dict(Cancellation.objects.filter(request__in=requests).values_list("request", "reason"))
+    alone = _retests_alone(requests)
     found = {}
     for request in requests:
+        if request.pk in cancelled:
+            found[request.pk] = [f"Cancelled: {cancelled[request.pk]}"]
+            continue
         told = [] if interim else _of_specimens(request, specimens[request.pk])
         told += [f"Sent back to the {row.get_to_display()}: {row.reason}" for row in sent_back[request.pk]]
+        if request.pk in alone:
+            told.append(f"It tests {alone[request.pk]} anew. The first result is told too: in this report, or before.")
         if request.pk in at_risk:
             told.append("A deviation done at risk is not judged yet.")
         told += _of_void(void[request.pk])
@@ -46,6 +54,14 @@ def obstacles(
             told += results[request.pk].missing
         found[request.pk] = told
     return found
+
+
+def _retests_alone(requests: list[Request]) -> dict[int, str]:
+    """Retests whose first request is neither reported nor among these: no first result is left out."""
+    among = {request.pk for request in requests}
+    rows = Retest.objects.filter(request__in=among).exclude(first__in=among).select_related("first__sample")
+    rows = rows.exclude(first__lock__in=(Request.Lock.LOCKED, Request.Lock.AMENDING))
+    return {row.request_id: str(row.first) for row in rows}
 
 
 def _of_specimens(request: Request, specimens: list[Specimen]) -> list[str]:
