@@ -61,8 +61,12 @@ def approve(
     replaced, amendment = _what_it_replaces(requests)
     number, serial, revision = _next_number(job, replaced)
     told = {"report": number, "requests": [str(request) for request in requests], "meaning": MEANING, "as": signs}
-    kind = "report.interim" if interim else "report.approved"
-    entry = trail.record(stream=job.stream, kind=kind, by=by, at=at, facts=told, key=key, payload=payload)
+    kept = {"by": by, "at": at, "facts": told, "key": key, "payload": payload}
+    entry = (
+        trail.record(stream=job.stream, kind="report.interim", **kept)
+        if interim
+        else trail.record(stream=job.stream, kind="report.approved", **kept)
+    )
     approval = Approval(
         number=number,
         serial=serial,
@@ -217,6 +221,8 @@ def _issue(
     FileDue.objects.create(report=report, kind=ReportFile.Kind.PDF, next_try_at=approval.at)
     # The facts carry the approval's place in the chain; this next entry carries the facts' own hash.
     told = {"report": report.number, "facts_sha256": report.facts_sha256}
-    kind = "report.interim_issued" if approval.interim else "report.issued"
-    trail.record(stream=job.stream, kind=kind, by=approval.by, at=approval.at, facts=told)
+    if approval.interim:
+        trail.record(stream=job.stream, kind="report.interim_issued", by=approval.by, at=approval.at, facts=told)
+    else:
+        trail.record(stream=job.stream, kind="report.issued", by=approval.by, at=approval.at, facts=told)
     return report
