@@ -13,7 +13,7 @@ from apps.reporting.services import approve
 from tests.cast import NOON, LabTestCase, a_received_job, a_request_for, after_cycle, with_readings
 
 APPS = Path(__file__).resolve().parent.parent.parent / "apps"
-OF_JOBS = ("intake", "laundering", "measuring", "reporting")
+OF_JOBS = ("intake", "laundering", "measuring", "reporting", "api")
 
 
 class JobPageTests(LabTestCase):
