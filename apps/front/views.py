@@ -32,7 +32,7 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
         return redirect("portal:job", number=found.number)
     found = get_object_or_404(queries.job_with_everything(request.user), number=number)
     page = Paginator(timeline(found.stream), 50).get_page(request.GET.get("page"))
-    entries = [{"at": entry.at, "who": entry.actor_name, "text": wording.sentence(entry)} for entry in page]
+    entries = wording.lines(page)
     may = {
         "may_cut": bool(request.user.roles & {Role.BENCH, Role.MANAGER}),
         "may_review": Role.MANAGER in request.user.roles,

@@ -1,5 +1,7 @@
 """The trail in plain words: one sentence a kind of act, made from the facts it carries."""
 
+from collections.abc import Iterable
+from itertools import groupby
 from typing import Any
 
 from apps.trail.models import TrailEntry
@@ -71,6 +73,28 @@ WORDS: dict[str, str] = {
 class _Facts(dict[str, Any]):
     def __missing__(self, key: str) -> str:
         return "–"
+
+
+def lines(entries: Iterable[TrailEntry]) -> list[dict[str, Any]]:
+    """What happened, newest first: the cells of one sheet, saved one by one by one person, are told as one."""
+    told = []
+    for _, group in groupby(entries, key=_sheet):
+        alike = list(group)
+        text = sentence(alike[0]) if len(alike) == 1 else _read(alike)
+        told.append({"at": alike[0].at, "who": alike[0].actor_name, "text": text})
+    return told
+
+
+def _sheet(entry: TrailEntry) -> tuple[Any, ...]:
+    if entry.kind != "readings.entered":
+        return (entry.pk,)
+    return entry.kind, entry.actor_id, entry.facts.get("request"), entry.facts.get("stage")
+
+
+def _read(entries: list[TrailEntry]) -> str:
+    of = dict.fromkeys(name for entry in reversed(entries) for name in entry.facts.get("of", []))
+    count = sum(entry.facts.get("count", 0) for entry in entries)
+    return WORDS["readings.entered"].format_map({**entries[0].facts, "of": ", ".join(sorted(of)), "count": count})
 
 
 def sentence(entry: TrailEntry) -> str:

@@ -5,12 +5,15 @@ from pathlib import Path
 
 from django.core.management import call_command
 
-from apps.front.wording import WORDS
+from apps.front.wording import WORDS, lines
 from apps.intake.models import Job
 from apps.intake.services import add_request, deviate
 from apps.laundering.models import Load
+from apps.measuring.models import BenchmarkPair
+from apps.measuring.services import enter_reading
 from apps.reporting.services import approve
-from tests.cast import NOON, LabTestCase, a_received_job, a_request_for, after_cycle, with_readings
+from apps.trail.queries import timeline
+from tests.cast import NOON, LabTestCase, a_marked_request, a_received_job, a_request_for, after_cycle, with_readings
 
 APPS = Path(__file__).resolve().parent.parent.parent / "apps"
 OF_JOBS = ("intake", "laundering", "measuring", "reporting", "api")
@@ -80,6 +83,16 @@ class JobPageTests(LabTestCase):
 
 
 class WordingTests(LabTestCase):
+    def test_cells_of_one_sheet_are_told_as_one(self):
+        request = a_marked_request(self, count=2, fewer_reason="short")
+        pairs = list(BenchmarkPair.objects.order_by("pk"))
+        for pair in pairs:
+            enter_reading(pair_id=pair.pk, stage=0, text="250", unit="mm", by=self.bea, at=NOON)
+        told = [line["text"] for line in lines(timeline(request.sample.job.stream))]
+        self.assertEqual(
+            [text for text in told if text.startswith("Read ")], ["Read before washing: A1, A2 (12 values)"]
+        )
+
     def test_every_act_on_a_job_has_its_words(self):
         kinds = {
             kind

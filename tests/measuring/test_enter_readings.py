@@ -36,6 +36,13 @@ class EnterTests(LabTestCase):
         details = {"unit": "mm", "by": self.bea, "at": NOON, **how}
         return enter_reading(pair_id=pair(self.request, name).pk, stage=stage, text=text, **details)
 
+    def test_cells_that_waited_are_disclosed_late_once(self):
+        with clock.set_to(NOON + 30 * HOUR):
+            self.read("A1 length 1", "250")
+            self.read("A1 length 2", "250", at=NOON + HOUR / 2)
+            self.read("A1 length 3", "250", at=NOON + 5 * HOUR)
+        self.assertEqual(Deviation.objects.filter(kind="late_entry").count(), 2)
+
     def refused(self, code: str, name: str = "A1 length 1", text: str = "250", **how) -> str:
         with self.assertRaises(Refusal) as refused:
             self.read(name, text, **how)

@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -26,6 +26,7 @@ from apps.measuring.services.typed import Typed, kept_unit, read_cell
 from apps.trail import services as trail
 
 READINGS = Request.OpenedFor.READINGS
+ONE_SITTING = timedelta(hours=1)
 
 
 @dataclass(frozen=True)
@@ -326,12 +327,19 @@ def _keep(sheet: _Sheet, pair_id: int, *, by: User, at: datetime) -> Reading:
 def _disclose(sheet: _Sheet, odd: dict[int, str], remark: str, late: str, *, by: User, at: datetime) -> None:
     job_id, request_id = sheet.request.sample.job_id, sheet.request.pk
     what = f"Readings of {sheet.request} {sheet.when}"
-    disclose_late(job_id=job_id, request_id=request_id, what=what, reason=late, by=by, at=at)
+    if not _told_late(request_id, what, at):
+        disclose_late(job_id=job_id, request_id=request_id, what=what, reason=late, by=by, at=at)
     if odd:
         cells = ", ".join(_named(sheet, pair_id) for pair_id in list(odd)[:4])
         cells += f" and {len(odd) - 4} more" if len(odd) > 4 else ""
         text = f"Unusual readings {sheet.when}, looked at twice: {remark.strip()[:300]} ({cells})"
         deviate(job_id=job_id, request_id=request_id, kind=Deviation.Kind.READING, text=text, by=by, at=at)
+
+
+def _told_late(request_id: int, what: str, at: datetime) -> bool:
+    """Cells of one sheet that waited in a browser come one by one: one disclosure tells of them all."""
+    rows = Deviation.objects.filter(request_id=request_id, kind=Deviation.Kind.LATE_ENTRY)
+    return rows.filter(text__startswith=f"{what}: done", at__range=(at - ONE_SITTING, at + ONE_SITTING)).exists()
 
 
 def _named(sheet: _Sheet, pair_id: int) -> str:
