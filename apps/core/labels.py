@@ -43,6 +43,15 @@ def square_code(code: str) -> QrCodeWidget:
     return QrCodeWidget(code, barLevel="M", barBorder=4)
 
 
+def draw_square(canvas: Canvas, code: str, x: float, y: float, side: float) -> None:
+    """The square code of something on a sheet of paper: lower left corner and side in points."""
+    widget = square_code(code)
+    widget.barWidth = widget.barHeight = side
+    drawing = Drawing(side, side)
+    drawing.add(widget)
+    renderPDF.draw(drawing, canvas, x, y)
+
+
 def sheets(stock: Stock, labels: Sequence[Label], *, start: int = 1, is_demo: bool = False) -> bytes:
     """The labels as a PDF. `start`: the first free place of a sheet that was begun."""
     register_faces()
@@ -70,17 +79,9 @@ def _draw(canvas: Canvas, label: Label, width: float, height: float, is_demo: bo
         bars.drawOn(canvas, (width - bars.width) / 2, PADDING)
         floor += bars.barHeight + 1.2 * mm
     side = min(top - floor, 0.45 * room)
-    _square(canvas, label.code, PADDING, top - side, side)
+    draw_square(canvas, label.code, PADDING, top - side, side)
     left = PADDING + side + 1.5 * mm
     _text(canvas, label, (left, floor, width - PADDING - left, top - floor), is_demo)
-
-
-def _square(canvas: Canvas, code: str, x: float, y: float, side: float) -> None:
-    widget = square_code(code)
-    widget.barWidth = widget.barHeight = side
-    drawing = Drawing(side, side)
-    drawing.add(widget)
-    renderPDF.draw(drawing, canvas, x, y)
 
 
 def _text(canvas: Canvas, label: Label, box: tuple[float, float, float, float], is_demo: bool) -> None:

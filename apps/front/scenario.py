@@ -16,10 +16,20 @@ from django.utils import timezone
 
 from apps.accounts.models import Customer, Lab, User
 from apps.core import clock
+from apps.core.pictures import picture
 from apps.equipment import services as equipment
 from apps.equipment.models import Equipment
+from apps.front.invented_cloth import drawn_cloth
 from apps.intake.models import Job, Request, Specimen
-from apps.intake.services import JobDetails, RequestDetails, ReviewDetails, SampleDetails, receive_job
+from apps.intake.services import (
+    JobDetails,
+    RequestDetails,
+    ReviewDetails,
+    SampleDetails,
+    choose_photos,
+    keep_photo,
+    receive_job,
+)
 from apps.laundering import services as laundry
 from apps.laundering.models import Load, LoadPiece
 from apps.measuring import services as bench
@@ -128,9 +138,25 @@ class Scenario:
         self.start_load(washing, ago=0.4)
         self.put_on_rack(marked, ago=20)
         self.put_on_rack(measuring, ago=2)
+        self.photograph(reported, "#f4f1ea", "#e6e1d5", received=288, laundered=186)
+        self.photograph(waiting, "#a9abb0", "#8f9298", received=240, laundered=140)
         with self.ago(2) as at:
             requests = [request.pk for request in self.requests(reported)]
             approve(request_ids=requests, password_ok=True, by=self.people["mara"], at=at)
+
+    def photograph(self, job: Job, warp: str, weft: str, *, received: float, laundered: float) -> None:
+        """The first sample as it came and its first specimen after laundering, both chosen for the report."""
+        request, bea, kept = self.requests(job)[0], self.people["bea"], []
+        sample, specimen = request.sample_id, request.specimens.order_by("number").first()
+        for words, ago, of in (("a mark near the fold", received, None), ("", laundered, specimen)):
+            with self.ago(ago) as at:
+                drawn = picture(drawn_cloth(warp, weft, stain=of is None))
+                of_piece = of.pk if of else None
+                kept.append(
+                    keep_photo(sample_id=sample, picture=drawn, specimen_id=of_piece, caption=words, by=bea, at=at).pk
+                )
+        with self.ago(laundered) as at:
+            choose_photos(request_id=request.pk, photo_ids=kept, by=bea, at=at)
 
     def the_lab(self) -> None:
         lab = Lab.objects.get(pk=1)

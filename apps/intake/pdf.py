@@ -29,12 +29,14 @@ from apps.core.ink import (
     register_faces,
     say,
 )
+from apps.core.labels import draw_square
 from apps.core.paper import OnPaper
-from apps.intake.queries import AT_THE_CUTTER, CuttingWay, SamplePlan, cautions, cutting_instructions
+from apps.intake.queries import AT_THE_CUTTER, CuttingWay, SamplePlan, cautions, cutting_instructions, label_code
 
 EDGE = 15 * mm
 WIDTH, HEIGHT = A4[0] - 2 * EDGE, A4[1] - 2 * EDGE
 HEAD_HEIGHT = 20 * mm
+SQUARE = 17 * mm
 WIDEST, HIGHEST = 122 * mm, 128 * mm
 
 
@@ -62,8 +64,11 @@ def _head(canvas: Canvas, plan: SamplePlan, lab: Lab, at: datetime) -> None:
     canvas.drawString(EDGE, top - 30, printable(what)[:95])
     canvas.setFont(SANS, 8)
     printed = f"as it stood on {timezone.localtime(at):%d %b %Y, %H:%M}"
-    canvas.drawRightString(EDGE + WIDTH, top - 12, printable(lab.name)[:60])
-    canvas.drawRightString(EDGE + WIDTH, top - 22, printed)
+    code = label_code(plan.sample.code)
+    draw_square(canvas, code, EDGE + WIDTH - SQUARE + 6, top - 38, SQUARE)
+    canvas.drawRightString(EDGE + WIDTH - SQUARE, top - 10, printable(lab.name)[:60])
+    canvas.drawRightString(EDGE + WIDTH - SQUARE, top - 20, printed)
+    canvas.drawRightString(EDGE + WIDTH - SQUARE, top - 30, code)
     canvas.setStrokeColor(INK)
     canvas.setLineWidth(1.2)
     canvas.line(EDGE, top - 40, EDGE + WIDTH, top - 40)
