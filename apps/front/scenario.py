@@ -35,6 +35,7 @@ from apps.laundering.models import Load, LoadPiece
 from apps.measuring import services as bench
 from apps.measuring.models import BenchmarkPair
 from apps.methods.models import DryingProcedure, LaunderingProcedure, TestMethod
+from apps.methods.queries import points_for
 from apps.reporting.services import approve, grant_signatory
 
 PASSWORD = "demo"
@@ -78,11 +79,17 @@ class Cloth:
     length: tuple[str, ...]
     width: tuple[str, ...]
     limit: str = "3.0"
+    size: str = ""  # of a garment
+
+    @property
+    def is_garment(self) -> bool:
+        return bool(self.size)
 
 
-def _cloth(words: str, gsm: int, length: str, width: str, limit: str = "3.0") -> Cloth:
+def _cloth(words: str, gsm: int, length: str, width: str, limit: str = "3.0", size: str = "") -> Cloth:
     description, construction, fibre, colour = words.split(" | ")
-    return Cloth(description, construction, fibre, gsm, colour, tuple(length.split()), tuple(width.split()), limit)
+    changes = tuple(length.split()), tuple(width.split())
+    return Cloth(description, construction, fibre, gsm, colour, *changes, limit, size)
 
 
 POPLIN = _cloth("Shirting poplin | woven | 100 % cotton | white", 118, "-1.4 -1.9 -2.1", "-0.8 -1.1 -1.2")
@@ -93,7 +100,16 @@ JERSEY = _cloth(
     "Single jersey | knit | 95 % cotton, 5 % elastane | grey", 180, "-4.2 -5.3 -5.8", "-1.6 -2.0 -2.3", "5.0"
 )
 RIB = _cloth("Rib for cuffs | knit | 100 % cotton | bottle green", 230, "-3.1 -3.6 -3.9", "1.2 1.6 1.9", "5.0")
-CLOTHS = {cloth.description: cloth for cloth in (POPLIN, TWILL, LINEN, FLANNEL, JERSEY, RIB)}
+SHIRT = _cloth("Shirt | woven | 100 % cotton | pale blue", 118, "-1.7 -2.2 -2.4", "-1.1 -1.5 -1.6", size="L")
+CLOTHS = {cloth.description: cloth for cloth in (POPLIN, TWILL, LINEN, FLANNEL, JERSEY, RIB, SHIRT)}
+# Where the shirts are measured, and how far it is there, in millimetres.
+POINTS = {
+    "body length, front": 760,
+    "sleeve length": 625,
+    "shoulder seam": 160,
+    "chest width": 575,
+    "sleeve opening": 125,
+}
 
 # How far each benchmark pair lies from the cloth's own change, in millimetres: cloth is never quite even.
 UNEVEN = [Decimal(n) / 2 for n in (0, 1, -1, 1, 0, -1, -1, 0, 1, 0, 1, 0, -1, 1, -1, 0, 0, 1)]
@@ -120,6 +136,7 @@ class Scenario:
         self.the_lab()
         reported = self.receive("Quellbach Hemden", [POPLIN], ago=290, due=-1, order="QH-1107")
         waiting = self.receive("Zweitfaden Mode", [JERSEY, RIB], ago=242, due=2, order="ZM 88/2")
+        shirts = self.receive("Zweitfaden Mode", [SHIRT], ago=160, due=5, order="ZM 89/1")
         measuring = self.receive("Quellbach Hemden", [TWILL], ago=122, due=4, order="QH-1112")
         washing = self.receive("Zweitfaden Mode", [LINEN], ago=74, due=6, order="ZM 90/1")
         queued = self.receive(
@@ -130,6 +147,9 @@ class Scenario:
 
         self.finish(reported, begin=280)
         self.finish(waiting, begin=230)
+        self.cut_and_read(shirts, ago=150)
+        self.cycle(shirts, ago=130)
+        self.read(shirts, stage=1, ago=115)
         self.cut_and_read(measuring, ago=110)
         self.cycle(measuring, ago=80)
         self.cut_and_read(washing, ago=60)
@@ -234,10 +254,10 @@ class Scenario:
 
     def sample(self, cloth: Cloth, *, place: str) -> SampleDetails:
         request = RequestDetails(
-            method=TestMethod.objects.get(code="aatcc-tm135-2018-small"),
+            method=TestMethod.objects.get(code="aatcc-tm150-2018" if cloth.is_garment else "aatcc-tm135-2018-small"),
             procedure=LaunderingProcedure.objects.get(code="aatcc-1-iii"),
             drying=DryingProcedure.objects.get(code="aatcc-a-i"),
-            review=ReviewDetails(can_do=True, enough_cloth=True, agreed=True),
+            review=ReviewDetails(True, True, True, label="agrees" if cloth.is_garment else ""),
             cycles=3,
             measured_after=(1, 3),
             length_lower=-Decimal(cloth.limit),
@@ -252,9 +272,12 @@ class Scenario:
             fibre=cloth.fibre,
             mass_gsm=Decimal(cloth.gsm),
             colour=cloth.colour,
-            width_mm=Decimal(1500),
-            length_mm=Decimal(2000),
-            condition="dry, clean, rolled",
+            kind="garment" if cloth.is_garment else "fabric",
+            size=cloth.size,
+            care_label="wash at 40 °C, tumble dry" if cloth.is_garment else "",
+            width_mm=None if cloth.is_garment else Decimal(1500),
+            length_mm=None if cloth.is_garment else Decimal(2000),
+            condition="dry, clean, folded" if cloth.is_garment else "dry, clean, rolled",
             place=place,
             requests=(request,),
         )
@@ -265,7 +288,9 @@ class Scenario:
     def cut(self, job: Job, *, ago: float) -> None:
         with self.ago(ago) as at:
             for request in self.requests(job):
-                bench.cut_and_mark(request_id=request.pk, count=3, fewer_reason="", by=self.people["bea"], at=at)
+                points = points_for("top").filter(name__in=POINTS) if request.sample.kind == "garment" else []
+                marks = bench.GarmentMarks(tuple(point.pk for point in points)) if points else None
+                bench.cut_and_mark(request_id=request.pk, count=3, garment=marks, by=self.people["bea"], at=at)
 
     def put_on_rack(self, job: Job, *, ago: float) -> None:
         """What is to be read lies in the conditioning room, where the logger looks at the air."""
@@ -299,7 +324,7 @@ class Scenario:
 
     def distance(self, request: Request, pair: BenchmarkPair, stage: int, position: int) -> str:
         """A distance to half a millimetre, as a bench technician would read it."""
-        before = pair.nominal_mm + UNEVEN[(position * 5) % 18]
+        before = (pair.nominal_mm or Decimal(POINTS[pair.point.name])) + UNEVEN[(position * 5) % 18]
         if stage == 0:
             return format(before.normalize(), "f")
         cloth = CLOTHS[request.sample.description]
