@@ -15,3 +15,5 @@ urlpatterns = [
     path("", include("apps.portal.urls")),
     path("", include("apps.api.urls")),
 ]
+
+handler500 = "apps.front.views.broken"

@@ -1,9 +1,11 @@
+import sys
 from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
-from django.db import connection
+from django.db import InterfaceError, OperationalError, connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template import loader
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
@@ -15,6 +17,16 @@ from apps.front.doors import address
 from apps.intake.models import Job
 from apps.trail import guarding
 from apps.trail.queries import timeline
+
+
+def broken(request: HttpRequest) -> HttpResponse:
+    """What people see when something broke. Of a database that is gone, busy or full: that they may send it again."""
+    gone = isinstance(sys.exc_info()[1], OperationalError | InterfaceError)
+    page = loader.get_template("503.html" if gone else "500.html").render()
+    answer = HttpResponse(page, status=503 if gone else 500)
+    if gone:
+        answer["Retry-After"] = "10"
+    return answer
 
 
 @require_safe
