@@ -17,6 +17,7 @@ from apps.intake import services
 from apps.intake.models import CutPlan, Deviation, Sample, Spot
 from apps.intake.queries import plan_of
 from apps.measuring import services as measuring
+from apps.reporting.services import cancel_requests
 from tests.browser import DESK, PHONE, TABLET, sign_in
 from tests.cast import NOON, LabTestCase, a_received_job, a_request_for, assemble
 from tests.intake.desk import NONSENSE
@@ -141,6 +142,19 @@ class PlaceTests(PlanCase):
         sized(self.sample, None, 2000)
         self.cut()
         self.assertFalse(CutPlan.objects.exists())
+
+    def test_what_is_cancelled_takes_no_place(self):
+        second = self.add_way()
+        called_off = {"asked_by": "customer", "reason": "no longer wanted", "by": self.mara, "at": NOON}
+        cancel_requests(request_id=self.request.pk, whole_sample=False, **called_off)
+        plan = plan_of(self.sample)
+        self.assertEqual([piece.name for piece in plan.pieces], ["A1", "A2", "A3"])
+        self.assertEqual(plan.way(self.request.pk).numbers, [])
+        self.assertContains(self.client.get(self.url()), "cancelled")
+        cut = reverse("measuring:cut", args=[self.sample.code, 1])
+        self.assertEqual(self.client.get(cut).status_code, 200)
+        self.assertContains(self.client.post(cut, {"count": "3"}), "is cancelled", status_code=422)
+        self.assertEqual(len(self.cut(second)), 3)
 
     def test_a_plan_that_changed_meanwhile_is_refused(self):
         mark = plan_of(self.sample).way(self.request.pk).mark

@@ -90,6 +90,11 @@ class CuttingWay:
         return PATTERNS.get(self.pattern, "")
 
     @property
+    def is_cancelled(self) -> bool:
+        """Called off before it was cut: it takes no place and no number."""
+        return not self.is_cut and hasattr(self.request, "cancellation")
+
+    @property
     def fits(self) -> bool:
         """Whether every specimen asked for has its place."""
         return len(self.pieces) == len(self.numbers)
@@ -153,7 +158,7 @@ def plan_of(sample: Sample, *, counts: Mapping[int, int] | None = None) -> Sampl
     specimens = Specimen.objects.select_related("spot").order_by("number")
     requests = list(
         Request.objects.filter(sample=sample)
-        .select_related("method", "cut_plan")
+        .select_related("method", "cut_plan", "cancellation")
         .prefetch_related(Prefetch("specimens", specimens))
         .order_by("ordinal")
     )
@@ -163,7 +168,7 @@ def plan_of(sample: Sample, *, counts: Mapping[int, int] | None = None) -> Sampl
         if way.request.specimens.all():
             _place_cut(way, plan)
     if plan.is_drawn:
-        to_cut = [way for way in ways if not way.is_cut and way.request.lock == Request.Lock.OPEN]
+        to_cut = [way for way in ways if way.numbers and not way.is_cut and way.request.lock == Request.Lock.OPEN]
         cut = [piece.rect for piece in plan.pieces]
         taken = list(cut)
         for way in to_cut:
@@ -180,7 +185,7 @@ def _numbered(requests: list[Request], counts: Mapping[int, int]) -> Iterable[tu
     free = (number for number in range(1, 1000) if number not in given)
     for request in requests:
         cut = [specimen.number for specimen in request.specimens.all()]
-        wanted = counts.get(request.pk, request.method.specimens)
+        wanted = 0 if hasattr(request, "cancellation") else counts.get(request.pk, request.method.specimens)
         yield request, cut or [next(free) for _ in range(wanted)]
 
 
