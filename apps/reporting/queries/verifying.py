@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from apps.core.jsontext import sha256
 from apps.reporting.models import Report, ReportFile
 from apps.reporting.queries.reports import Issued, as_they_stand
-from apps.reporting.seal.checking import attached_facts
 
 LARGEST = 20 * 1024 * 1024
 
@@ -41,6 +40,8 @@ def by_code(number: str, code: str) -> Answer:
 
 def by_file(content: bytes) -> Answer:
     """By the file itself: issued here and unchanged; or it says that it is one of ours and differs from it."""
+    from apps.reporting.seal.checking import attached_facts  # reads pyhanko: not at every start
+
     file = ReportFile.objects.filter(blob_id=sha256(content), kind=ReportFile.Kind.PDF).first()
     if file is not None:
         return _standing(_issued_with_file().get(pk=file.report_id))

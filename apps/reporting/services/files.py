@@ -12,7 +12,6 @@ from apps.reporting.models import FileDue, Report, ReportFile
 from apps.reporting.pdf import build, check_archivable
 from apps.reporting.queries.photos import photos_of
 from apps.reporting.seal.keys import NoSeal, the_seal
-from apps.reporting.seal.signing import sealed
 from apps.trail import services as trail
 from apps.trail.models import Blob
 
@@ -73,6 +72,8 @@ def make_file(facts: Facts) -> bytes:
     seal = the_seal()
     if seal is None or seal.fingerprint != promised["fingerprint"]:
         raise NoSeal(f"The report names the seal {promised['fingerprint'][:16]}, which is not the one in use here.")
+    from apps.reporting.seal.signing import sealed  # reads pyhanko: not at every start
+
     return sealed(content, seal, reason=facts.report["meaning"], place=facts.lab["name"])
 
 
