@@ -34,6 +34,16 @@ class Answers:
         counted = {"jobs": Job, "specimens": Specimen, "cycles": CycleLog, "readings": Reading}
         return {name: model.objects.count() for name, model in counted.items()}
 
+    def write_queue(self, waiting: int, past: int) -> dict[str, int]:
+        """So many specimens that wait for a wash, and so many cycles long done."""
+        from apps.intake.models import Specimen
+        from apps.laundering.models import CycleLog, Load
+        from tests.bench.past import write_queue
+
+        self.book = write_queue(waiting, past)
+        waits = Specimen.objects.filter(stage="ready").count()
+        return {"waiting": waits, "past cycles": CycleLog.objects.count(), "loads": Load.objects.count()}
+
     def page(self, path: str, who: str = "") -> float:
         """One answer of the site, all of its middleware included."""
         took, answer = timed(lambda: self._client(who).get(path, HTTP_HOST="localhost"))

@@ -28,3 +28,13 @@ def test_issuing_runs_and_prints_its_ratios():
     for name in ("bare reportlab", "the worker", "approval"):
         (line,) = [line for line in result.stdout.splitlines() if line.startswith(f"| {name}")]
         assert float(line.strip(" |").split("|")[-1]) > 0, line
+
+
+@pytest.mark.postgres_only
+def test_the_queue_asks_as_often_with_many_as_with_few():
+    command = [sys.executable, "-m", "tests.bench.queue", "--few=12", "--waiting=120", "--past=180", "--rounds=1"]
+    result = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
+    assert result.returncode == 0, result.stdout + result.stderr
+    (line,) = [line for line in result.stdout.splitlines() if line.startswith("| Laundry queue ")]
+    queries = line.strip(" |").split("|")[1].strip()
+    assert queries.isdigit(), line  # "11", never "11 to 12"
