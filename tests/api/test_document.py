@@ -24,7 +24,7 @@ from tests.api.support import ApiTestCase
 from tests.cast import Cast, a_marked_request, after_cycle, with_originals
 from tests.reporting.support import an_issued_report
 
-FEW = 8
+FEW = 5
 EXAMPLES = int(os.environ.get("FULLING_API_EXAMPLES", FEW))  # of each operation; tests/faults/api asks for more
 SEED = int(os.environ.get("FULLING_API_SEED", "26"))
 
