@@ -62,6 +62,11 @@ class Proposal:
         return None if None in masses else sum(masses, Decimal(0)).quantize(Decimal(1))
 
     @property
+    def keys(self) -> str:
+        """The pieces in one word, as the page sends them back."""
+        return "-".join(str(piece.pk) for piece in self.pieces)
+
+    @property
     def due(self) -> date | None:
         return min((piece.due for piece in self.pieces if piece.due), default=None)
 

@@ -18,7 +18,7 @@ from apps.methods.models import DryingProcedure, LaunderingProcedure
 
 Kind = DryingProcedure.Kind
 WITHOUT_SPIN = (Kind.DRIP_LINE, Kind.DRIP_FLAT)
-PLANNED = 150  # pieces of a group, the most urgent ones, that loads are proposed for
+PLANNED = 90  # pieces of a group, the most urgent ones, that loads are proposed for
 OFFERED = 2  # loads of a group on the overview; its own page has them all
 WITH_JOB = ("request__sample__job", "request__procedure", "request__drying")
 CLASSES = {"woven": "woven", "knit": "knit", "mixed": "garments of woven and knit", "": "woven and knit"}

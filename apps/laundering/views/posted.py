@@ -19,8 +19,9 @@ def posted_key(request: HttpRequest) -> UUID | None:
 
 
 def numbers(texts: Iterable[str]) -> list[int]:
-    """Row keys as the page sent them; anything else is not one of ours and is left out."""
-    return [int(text) for text in texts if text.isascii() and text.isdigit() and len(text) < 16]
+    """Row keys as the page sent them, each or in a row (1-2-3); anything else is not one of ours and is left out."""
+    parts = [part for text in texts if not text.startswith("-") for part in text.split("-")]
+    return [int(text) for text in parts if text.isascii() and text.isdigit() and len(text) < 16]
 
 
 def moment(request: HttpRequest, form: Form | None = None) -> datetime:
