@@ -26,12 +26,21 @@ def world(transactional_db, people):
         intake.deviate(**about, kind="wash", text="bath at 35 °C", at_risk=True, request_id=first.pk)
         intake.deviate(**about, kind="other", text="lint on B2", request_id=second.pk)
         people.report = an_issued_report(people, samples=2, cycles=2, measured_after=(1, 2), **LIMITS)
+        people.request = requests_of(people.report.job)[0]
+        how = {"kind": "work", "title": "bath too hot", "what": "x", "found_on": NOON.date(), "jobs": []}
+        people.record = services.record_nonconformity(**how, by=people.mara, at=NOON)
     return people
 
 
 def test_reads_well_on_a_phone_in_both_lights(world, browser, live_server):
     pages = {
-        world.mara: ["/approvals/", f"/approvals/{world.job.number}/", f"/reports/{world.report.number}/"],
+        world.mara: [
+            *("/approvals/", f"/approvals/{world.job.number}/", f"/reports/{world.report.number}/"),
+            *(f"/reports/{world.report.number}/{act}/" for act in ("amend", "close-amendment", "withdraw")),
+            *("/signatories/", "/lab/logo/", f"/requests/{world.request.pk}/"),
+            *("/nonconforming/", "/nonconforming/new/", f"/nonconforming/{world.record.pk}/"),
+            f"/verify/?number={world.report.number}&code={world.report.verification_code}",
+        ],
         world.casey: ["/my/", f"/my/{world.report.job.number}/", f"/reports/{world.report.number}/"],
     }
     for scheme in ("light", "dark"):
