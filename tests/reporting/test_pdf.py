@@ -120,6 +120,68 @@ def test_p_results_of_others(text):
     assert "No result in this report comes from another laboratory." in text
 
 
+# ISO/IEC 17025:2017, 7.8.3.1: what a test report says in addition.
+
+
+def test_7831_a_test_conditions(text):
+    assert "top loader with agitator, normal, 49 ± 3 °C, load 1800 ± 60 g" in text
+    assert "Tumble dry until dry, take out at once." in text and "49.5 °C, dip thermometer in the drum" in text
+
+
+def test_7831_b_conformity_where_limits_are_agreed(report):
+    assert "✓ Pass" in report[0] and "−3.0 to +1.5" in report[0]
+
+
+def test_7831_c_uncertainty_in_the_unit_of_the_result(report, text):
+    assert "u, %" in report[0] and "0.21" in report[0]
+    assert "What differs from machine to machine and from day to day is not in it." in text
+
+
+def test_7831_d_no_opinions_and_says_so(text):
+    assert "This report holds no opinions or interpretations." in text
+
+
+def test_7831_e_what_a_method_asks_for_besides(text):
+    assert "3 asked for, 380 mm square" in text and "The curve rests on all pairs" in text
+
+
+# 7.8.6: a statement of conformity says of which results, against which limits, by which rule.
+
+
+def test_7862_a_each_verdict_stands_in_the_row_of_its_result(report):
+    for figure in Facts(paper.facts()).requests[0].figures:
+        row = f"{figure.direction} {figure.stage} {figure.change} {figure.u} {figure.limits} ✓ {figure.verdict_told}"
+        assert row in report[0]
+
+
+def test_7862_b_the_specification(text):
+    assert "length −3.0 to +1.5 %; width −3.0 to +1.5 %. Limits from: purchase specification Q-7." in text
+
+
+def test_7862_c_the_rule_with_its_risk(text):
+    assert "Simple acceptance: a result passes when the reported (rounded) value lies on or within the limits." in text
+    assert "Measurement uncertainty is not taken into account." in text
+
+
+# 7.8.8: an amended report has its own number, names the one it replaces, says why and what changed.
+
+
+def test_788_amended():
+    facts = paper.facts()
+    facts["report"].update(number="26-00147N-01-R1", revision=1)
+    change = {"what": "A1 length 2 after cycle 3 mm", "was": "245", "now": "246"}
+    facts["report"]["amends"] = {
+        "number": "26-00147N-01",
+        "issued_at": "2026-03-10T10:00:00+01:00",
+        "reason": "a reading was wrong",
+        "opened_for": "readings",
+        "changes": [change],
+    }
+    told = pages(facts)
+    assert all("26-00147N-01-R1" in page for page in told)
+    assert "replaces 26-00147N-01" in told[0] and "245 → 246" in told[0] and "a reading was wrong" in told[0]
+
+
 # What the trade adds.
 
 

@@ -14,7 +14,7 @@ from apps.laundering.models import CycleLog
 from apps.measuring import services as measuring
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.reporting import services
-from apps.reporting.models import Report, ReportFile
+from apps.reporting.models import Amendment, AmendmentClosing, Report, ReportFile
 from tests.cast import NOON, a_person, may_sign
 from tests.racing import at_once
 from tests.reporting.support import a_finished_job, an_issued_report, approve, requests_of
@@ -110,4 +110,32 @@ def test_a_send_back_and_an_approval_do_not_both_happen(cast):
     (request,) = requests_of(a_finished_job(cast))
     send = {"request_id": request.pk, "to": "bench", "reason": "look again", "by": cast.mara, "at": NOON}
     outcomes = at_once(lambda: approve(cast, request), lambda: intake.send_back(**send))
+    assert len([o for o in outcomes if isinstance(o, Refusal)]) == 1, outcomes
+
+
+def test_two_managers_open_one_amendment(cast):
+    report = an_issued_report(cast)
+    how = {"report_id": report.pk, "reason": "x", "opened_for": "wording", "at": NOON}
+    outcomes = at_once(*[lambda: services.open_amendment(by=cast.mara, **how)] * 4)
+    assert [type(outcome) for outcome in outcomes].count(Amendment) == 1, outcomes
+    assert {o.code for o in outcomes if isinstance(o, Refusal)} == {"amendment_open"}, outcomes
+
+
+def test_an_amendment_ends_in_one_way(cast):
+    """Closed without a change, or replaced by a revision: never both."""
+    report = an_issued_report(cast)
+    services.open_amendment(report_id=report.pk, reason="x", opened_for="wording", by=cast.mara, at=NOON)
+    outcomes = at_once(
+        lambda: services.close_amendment(report_id=report.pk, reason="right", by=cast.mara, at=NOON),
+        lambda: services.approve_revision(report_id=report.pk, password_ok=True, by=cast.mara, at=NOON),
+    )
+    assert len([o for o in outcomes if isinstance(o, Refusal)]) == 1, outcomes
+    assert AmendmentClosing.objects.count() + Report.objects.filter(revision=1).count() == 1
+
+
+def test_a_reading_and_an_early_stop_do_not_cross(cast):
+    """Stop and approval at once leave a report that says what the request says."""
+    (request,) = requests_of(a_finished_job(cast))
+    how = {"shown": 1, "cycles": 2, "agreed_with": "Casey", "reason": "one more", "by": cast.mara, "at": NOON}
+    outcomes = at_once(lambda: approve(cast, request), lambda: services.change_cycles(request_id=request.pk, **how))
     assert len([o for o in outcomes if isinstance(o, Refusal)]) == 1, outcomes
