@@ -11,9 +11,10 @@ from apps.intake import services as intake
 from apps.measuring import services as measuring
 from apps.measuring.models import Reading
 from apps.reporting import queries, services
-from apps.reporting.facts import Facts
+from apps.reporting.facts import Facts, changes
 from apps.reporting.models import Amendment, Report
 from tests.cast import NOON, LabTestCase
+from tests.reporting import paper
 from tests.reporting.support import LIMITS, an_issued_report, approve, requests_of
 
 
@@ -181,3 +182,14 @@ class AmendTests(LabTestCase):
             services.withdraw(report_id=self.report.pk, reason="again", by=self.mara, at=NOON)
         with pytest.raises(Refusal, match="already withdrawn"):
             self.open_for("readings")
+
+
+@pytest.mark.once
+def test_what_older_facts_do_not_tell_is_no_change():
+    old, new = paper.facts(), paper.facts()
+    del old["loads"][0]["spun"], old["requests"][0]["retest"]
+    new["loads"][0]["water_temp_c"] = "50.0"
+    new["deviations"] = [paper.a_deviation()]
+    told = {change["what"]: (change["was"], change["now"]) for change in changes(old, new)}
+    assert told.pop("run 11 water temp c") == ("49.5", "50.0")
+    assert told and all(what.startswith("deviations wash 1") for what in told), told

@@ -93,12 +93,16 @@ def _walk(path: tuple[str, ...], old: Any, new: Any) -> Iterator[tuple[tuple[str
     if isinstance(old, Mapping) or isinstance(new, Mapping):
         old, new = old or {}, new or {}
         for key in dict.fromkeys([*old, *new]):
-            if key not in NOT_TOLD and old.get(key) != new.get(key):
+            untold = bool(old) and key not in old  # older facts do not tell it: no change of the report's
+            if key not in NOT_TOLD and not untold and old.get(key) != new.get(key):
                 yield from _walk((*path, *_named(key)), old.get(key), new.get(key))
     elif _is_rows(old) or _is_rows(new):
-        yield from _walk(path, _by_identity(old), _by_identity(new))
-    else:
-        yield path, _text(old), _text(new)
+        before, after = _by_identity(old), _by_identity(new)
+        for name in dict.fromkeys([*before, *after]):
+            if before.get(name) != after.get(name):
+                yield from _walk((*path, name), before.get(name), after.get(name))
+    elif (was := _text(old)) != (now := _text(new)):
+        yield path, was, now
 
 
 def _is_rows(value: Any) -> bool:
@@ -106,7 +110,7 @@ def _is_rows(value: Any) -> bool:
 
 
 def _by_identity(rows: Any) -> dict[str, Any]:
-    return {_identity(row): {"": row} for row in rows or []}
+    return {_identity(row): row for row in rows or []}
 
 
 def _identity(row: Mapping[str, Any]) -> str:
