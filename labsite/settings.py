@@ -291,5 +291,5 @@ LOGGING = {
     "disable_existing_loggers": False,
     "handlers": {"console": {"class": "logging.StreamHandler"}},
     "root": {"handlers": ["console"], "level": "INFO"},
-    "loggers": {"django.request": {"level": "ERROR"}, "pikepdf": {"level": "WARNING"}},
+    "loggers": {"django.request": {"level": "ERROR"}, "pikepdf": {"level": "WARNING"}, "axes": {"level": "WARNING"}},
 }

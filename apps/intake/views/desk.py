@@ -45,7 +45,7 @@ def receiving(request: HttpRequest) -> HttpResponse:
 def receive(request: HttpRequest) -> HttpResponse:
     """One sheet for a job with all its samples. Its buttons post the sheet; only one of them receives the job."""
     now, announced = clock.now(), _announced(request)
-    typed = posted(request) or (sheet_data(announced, now) if announced else None)
+    typed = sheet_data(announced, now) if announced and request.method != "POST" else posted(request)
     sheet = Sheet(typed, catalogue=queries.catalogue(), lab=the_lab(), now=now)
     if sheet.is_complete():
         try:

@@ -5,8 +5,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from django.db.models import BooleanField, Case, Count, F, IntegerField, Min, Q, QuerySet, Value, When, Window
-from django.db.models.functions import RowNumber
+from django.db.models import BooleanField, Case, Count, F, IntegerField, Q, QuerySet, Value, When
 
 from apps.accounts.models import Lab, User
 from apps.accounts.queries import the_lab
@@ -75,6 +74,7 @@ class Group:
     procedure: LaunderingProcedure
     waiting: int
     today: date
+    first: list[int] = field(default_factory=list)  # the requests of the pieces that are due first
     pieces: list[Specimen] = field(default_factory=list)
     loads: list[Proposal] = field(default_factory=list)
 
@@ -133,23 +133,27 @@ OLDEST_DUE = (F("due").asc(nulls_last=True), "request__sample__job__number", "re
 
 
 def groups(pieces: QuerySet[Specimen], today: date) -> list[Group]:
-    """The groups of all waiting pieces, the one with the oldest due date first; without their pieces yet."""
-    rows = list(
+    """The groups of all waiting pieces, the one with the oldest due date first; without their pieces yet.
+
+    Counted request by request, which are a third of the pieces: of each group the first requests are remembered.
+    """
+    rows = (
         pieces.order_by()
-        .values(*DRUM)
-        .annotate(waiting=Count("pk"), first_due=Min("due"))
-        .order_by(F("first_due").asc(nulls_last=True), *DRUM)
+        .values_list(*DRUM, "due", "request_id")
+        .annotate(number=Count("pk"))
+        .order_by(*OLDEST_DUE[:-1])
     )
-    procedures = LaunderingProcedure.objects.in_bulk({row["drum_procedure"] for row in rows})
-    return [
-        Group(
-            GroupKey(*(row[name] for name in DRUM)),
-            procedures[row["drum_procedure"]],
-            row["waiting"],
-            today,
-        )
-        for row in rows
-    ]
+    found: dict[GroupKey, Group] = {}
+    for *drum, _, request, number in rows:
+        key = GroupKey(*drum)
+        group = found.setdefault(key, Group(key, None, 0, today))
+        if group.waiting < PLANNED:
+            group.first.append(request)
+        group.waiting += number
+    procedures = LaunderingProcedure.objects.in_bulk({key.procedure for key in found})
+    for key, group in found.items():
+        group.procedure = procedures[key.procedure]
+    return list(found.values())
 
 
 def of_group(pieces: QuerySet[Specimen], key: GroupKey, first: Collection[int] = ()) -> QuerySet[Specimen]:
@@ -178,19 +182,16 @@ def with_proposals(pieces: QuerySet[Specimen], shown: Sequence[Group]) -> Sequen
     by_key = {group.key: group for group in shown}
     if not by_key:
         return shown
-    place = Window(RowNumber(), partition_by=[F(name) for name in DRUM], order_by=list(OLDEST_DUE))
-    wanted = Q()
-    for key in by_key:
-        wanted |= _in_drum(key)
-    rows = pieces.filter(wanted).annotate(place=place).filter(place__lte=PLANNED).order_by("place")
-    found = list(rows.values_list(*DRUM, *COLUMNS))
+    first = [request for group in shown for request in group.first]
+    found = list(pieces.filter(request__in=first).order_by(*OLDEST_DUE).values_list(*DRUM, *COLUMNS))
     drum, washed = len(DRUM), COLUMNS.index("cycles_valid")
     before = washed_before({row[drum] for row in found if row[drum + washed]})
     of_group: dict[GroupKey, list[tuple]] = {}
     for row in found:
         of_group.setdefault(GroupKey(*row[:drum]), []).append(row[drum:])
     for key, group in by_key.items():
-        group.loads = proposals(group.procedure, light(of_group.get(key, ()), before), before, group.today)
+        planned = of_group.get(key, [])[:PLANNED]
+        group.loads = proposals(group.procedure, light(planned, before), before, group.today)
     return shown
 
 
