@@ -277,6 +277,7 @@ def weigh(page: Page) -> None:
         page.get_by_label(label).fill(WASH[name])
     for name in ("ballast_mass_g", "ballast", "detergent_g", "detergent", "detergent_lot", "water_temp_c"):
         page.locator(f"[name={name}]").fill(WASH[name])
+    page.locator("[name=water_temp_c]").blur()
     page.get_by_label("Washer").select_option(label="W1")
     expect(page.locator("#proposal")).to_contain_text("12 pieces")
     expect(page.locator("#water-told")).to_contain_text("as asked")
