@@ -204,7 +204,7 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_DISABLE_ACCESS_LOG = True  # the trail has it
 AXES_LOCKOUT_CALLABLE = "apps.accounts.views.locked_out"
-AXES_CLIENT_IP_CALLABLE = "apps.accounts.lockout.client_address"
+AXES_CLIENT_IP_CALLABLE = "apps.core.addresses.client_address"
 AXES_VERBOSE = False
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},

@@ -17,7 +17,7 @@ ENVIRONMENT = {
     "FULLING_OWNER_PASSWORD": "owner",
     "FULLING_WEB_PASSWORD": "web",
 }
-VARIABLE = re.compile(r"\$\{(?P<name>\w+)(?P<how>:[?-])?(?P<rest>[^}]*)\}")
+VARIABLE = re.compile(r"\$\{(?P<name>\w+)(?P<how>:[?+-])?(?P<rest>[^}]*)\}")
 
 
 class Unset(Exception):
@@ -25,15 +25,18 @@ class Unset(Exception):
 
 
 def fill_in(value: Any, environment: dict[str, str]) -> Any:
-    """`${NAME}`, `${NAME:-default}` and `${NAME:?sentence}` in every string."""
+    """`${NAME}`, `${NAME:-default}`, `${NAME:+when it is set}` and `${NAME:?sentence}` in every string."""
     if isinstance(value, dict):
         return {key: fill_in(item, environment) for key, item in value.items()}
     if isinstance(value, list):
         return [fill_in(item, environment) for item in value]
 
     def one(match: re.Match) -> str:
-        if environment.get(match["name"]):
-            return environment[match["name"]]
+        given = environment.get(match["name"])
+        if match["how"] == ":+":
+            return match["rest"] if given else ""
+        if given:
+            return given
         if match["how"] == ":?":
             raise Unset(f"{match['name']}: {match['rest']}")
         return match["rest"]

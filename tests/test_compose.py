@@ -65,6 +65,13 @@ def test_the_data_outlives_its_container(services):
     assert "database" in compose()["volumes"]
 
 
+def test_the_seal_comes_in_read_only_and_only_when_there_is_one():
+    for folder, certificate in (("", ""), ("./seal", "/seal/seal.pem")):
+        web = compose(FULLING_SEAL_FOLDER=folder)["services"]["web"]
+        assert web["volumes"] == [f"{folder or 'seal'}:/seal:ro"]
+        assert web["environment"]["FULLING_SEAL_CERTIFICATE"] == certificate
+
+
 def test_the_commands(services):
     migrate = as_list(services["migrate"]["command"])[-1]
     assert migrate == "python manage.py migrate --noinput && python manage.py grants fulling_web"

@@ -7,7 +7,7 @@ from django.test import RequestFactory, override_settings
 from django.utils import timezone
 
 from apps.accounts import services
-from apps.accounts.lockout import client_address
+from apps.core.addresses import client_address
 from tests.cast import NOON, PASSWORD, LabTestCase
 
 TOO_MANY = "Too many wrong passwords. Wait a quarter of an hour"

@@ -6,6 +6,7 @@ from django.shortcuts import render
 from django.views.decorators.cache import never_cache
 
 from apps.accounts.gates import open_to_all
+from apps.core.addresses import client_address
 from apps.reporting import queries
 from apps.reporting.forms import CodeForm, FileForm
 from apps.reporting.views.common import NOT_SAVED, get_or_post
@@ -16,7 +17,7 @@ TOO_MANY = 429
 
 
 def too_many(request: HttpRequest) -> bool:
-    name = f"verify:{request.META.get('REMOTE_ADDR', '')}"
+    name = f"verify:{client_address(request)}"
     cache.add(name, 0, SECONDS)
     try:
         return cache.incr(name) > QUESTIONS

@@ -1,4 +1,4 @@
-"""Where a request came from, for the lock after too many wrong passwords."""
+"""Where a request came from: for what counts tries."""
 
 from ipaddress import ip_address
 
