@@ -82,36 +82,42 @@ class Scenario:
         with clock.set_to(moment):
             yield moment
 
+    def day(self, days: int, hour: int) -> float:
+        """How many hours ago it was, so many days ago at this hour in the lab: work is done by day."""
+        midnight = timezone.localtime(self.now).replace(hour=0, minute=0, second=0, microsecond=0)
+        return (self.now - (midnight - timedelta(days=days) + timedelta(hours=hour))).total_seconds() / 3600
+
     @transaction.atomic
     def write(self) -> None:
         """All of it or nothing, so that a start that was broken off begins anew."""
         self.the_lab()
-        reported = self.receive("Quellbach Hemden", [POPLIN], ago=290, due=-1, order="QH-1107")
-        waiting = self.receive("Zweitfaden Mode", [JERSEY, RIB], ago=242, due=2, order="ZM 88/2")
-        shirts = self.receive("Zweitfaden Mode", [SHIRT], ago=160, due=5, order="ZM 89/1")
-        measuring = self.receive("Quellbach Hemden", [TWILL], ago=122, due=4, order="QH-1112")
-        washing = self.receive("Zweitfaden Mode", [LINEN], ago=74, due=6, order="ZM 90/1")
+        day = self.day
+        reported = self.receive("Quellbach Hemden", [POPLIN], ago=day(12, 9), due=-1, order="QH-1107")
+        waiting = self.receive("Zweitfaden Mode", [JERSEY, RIB], ago=day(10, 10), due=2, order="ZM 88/2")
+        shirts = self.receive("Zweitfaden Mode", [SHIRT], ago=day(7, 9), due=5, order="ZM 89/1")
+        measuring = self.receive("Quellbach Hemden", [TWILL], ago=day(5, 10), due=4, order="QH-1112")
+        washing = self.receive("Zweitfaden Mode", [LINEN], ago=day(3, 10), due=6, order="ZM 90/1")
         queued = self.receive(
-            "Quellbach Hemden", [FLANNEL], ago=73, due=-1, order="QH-1115", priority=Job.Priority.URGENT
+            "Quellbach Hemden", [FLANNEL], ago=day(3, 11), due=-1, order="QH-1115", priority=Job.Priority.URGENT
         )
-        marked = self.receive("Zweitfaden Mode", [JERSEY], ago=50, due=9, order="ZM 90/4")
+        marked = self.receive("Zweitfaden Mode", [JERSEY], ago=day(2, 11), due=9, order="ZM 90/4")
         self.receive("Quellbach Hemden", [POPLIN, FLANNEL], ago=3, due=12, order="QH-1120")
 
-        self.finish(reported, begin=280)
-        self.finish(waiting, begin=230)
-        self.cut_and_read(shirts, ago=150)
-        self.cycle(shirts, ago=130)
-        self.read(shirts, stage=1, ago=115)
-        self.cut_and_read(measuring, ago=110)
-        self.cycle(measuring, ago=80)
-        self.cut_and_read(washing, ago=60)
-        self.cut_and_read(queued, ago=58)
-        self.cut(marked, ago=30)
+        self.finish(reported, begin=day(11, 9))
+        self.finish(waiting, begin=day(9, 11))
+        self.cut_and_read(shirts, ago=day(6, 10))
+        self.cycle(shirts, ago=day(5, 9))
+        self.read(shirts, stage=1, ago=day(4, 9))
+        self.cut_and_read(measuring, ago=day(4, 10))
+        self.cycle(measuring, ago=day(3, 9))
+        self.cut_and_read(washing, ago=day(2, 9))
+        self.cut_and_read(queued, ago=day(2, 10))
+        self.cut(marked, ago=day(1, 10))
         self.start_load(washing, ago=0.4)
-        self.put_on_rack(marked, ago=20)
+        self.put_on_rack(marked, ago=day(1, 11))
         self.put_on_rack(measuring, ago=2)
-        self.photograph(reported, "#f4f1ea", "#e6e1d5", received=288, laundered=186)
-        self.photograph(waiting, "#a9abb0", "#8f9298", received=240, laundered=140)
+        self.photograph(reported, "#f4f1ea", "#e6e1d5", received=day(12, 10), laundered=day(7, 15))
+        self.photograph(waiting, "#a9abb0", "#8f9298", received=day(10, 11), laundered=day(5, 17))
         with self.ago(2) as at:
             requests = [request.pk for request in self.requests(reported)]
             approve(request_ids=requests, password_ok=True, by=self.people["mara"], at=at)
