@@ -16,6 +16,7 @@ app_name = "reporting"
 urlpatterns = [
     # approvals/
     path("approvals/", approvals.approvals, name="approvals"),
+    path("approvals/files/", approvals.files, name="files"),
     path("approvals/<slug:number>/", approvals.review, name="review"),
     path("approvals/<slug:number>/approve/", approvals.approve, name="approve"),
     path("approvals/<slug:number>/judge/<int:deviation_id>/", approvals.judge, name="judge"),

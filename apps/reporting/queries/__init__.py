@@ -2,6 +2,7 @@
 
 from apps.reporting.queries.approvals import Review, on_the_desk, read_by, ready_for_approval, review, sent_back
 from apps.reporting.queries.faults import issued_faults
+from apps.reporting.queries.making import files_being_made
 from apps.reporting.queries.photos import photos_of, shown_in
 from apps.reporting.queries.readiness import obstacles
 from apps.reporting.queries.records import nonconformities
@@ -15,6 +16,7 @@ __all__ = [
     "by_code",
     "by_file",
     "csv_bytes",
+    "files_being_made",
     "issued_faults",
     "issued_on",
     "lacking",

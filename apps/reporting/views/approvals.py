@@ -26,6 +26,7 @@ def approvals(request: HttpRequest) -> HttpResponse:
         "page": page,
         "rows": queries.on_the_desk(page.object_list),
         "sent_back": queries.sent_back(request.user)[:PER_PAGE],
+        "making": queries.files_being_made(clock.now()),
     }
     return render(request, "reporting/approvals.html", context)
 
@@ -56,6 +57,13 @@ def review_page(
     }
     failed = approve or judge or send_back
     return render(request, "reporting/review.html", context, status=NOT_SAVED if failed else 200)
+
+
+@require_safe
+@role_required(Role.MANAGER)
+def files(request: HttpRequest) -> HttpResponse:
+    """The line that says how far the files are; the page asks for it again while some wait."""
+    return render(request, "reporting/_making.html", {"making": queries.files_being_made(clock.now())})
 
 
 @require_safe
