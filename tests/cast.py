@@ -12,6 +12,7 @@ from apps.accounts.models import Customer, User
 from apps.core import clock
 from apps.equipment import services as equipment
 from apps.equipment.models import Calibration, Equipment
+from apps.equipment.queries import usable
 from apps.intake import services as intake
 from apps.intake.models import Job, Request
 from apps.intake.services import JobDetails, RequestDetails, ReviewDetails, SampleDetails
@@ -164,6 +165,12 @@ def in_a_load(cast, request: Request, *, at: datetime = NOON) -> Load:
     return laundering.make_up_load(specimen_ids=ready, by=cast.lou, at=at)
 
 
+def measured_with(at: datetime) -> dict[str, int]:
+    """The lab's thermometer and balance, where it has them."""
+    found = {kind: usable(kind, at.date()).first() for kind in ("thermometer", "balance")}
+    return {f"{kind}_id": one.pk for kind, one in found.items() if one}
+
+
 def washed_and_dried(cast, load: Load, *, at: datetime = NOON) -> Load:
     """The load is washed as its procedure asks, and dried; nothing is ticked off yet."""
     wash, pieces = load.procedure, list(load.pieces.filter(open=True).select_related("specimen__request__drying"))
@@ -180,6 +187,7 @@ def washed_and_dried(cast, load: Load, *, at: datetime = NOON) -> Load:
         detergent_g=str(wash.detergent_g or 20),
         water_temp_c=str(wash.wash_temp_c),
         temp_source="dip",
+        **measured_with(at),
         **who,
     )
     laundering.end_wash(load_id=load.pk, **who)

@@ -1,10 +1,15 @@
 """A page as a browser without script reads it: its forms and what stands in them, what it says is wrong, and whatever
 a page of this house must not hold."""
 
+import re
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from urllib.parse import urljoin, urlsplit
 
+# What differs from one time to the next, and where the menu says one is.
+ONE_TIME = re.compile(
+    rb'"X-CSRFToken": "\w+"|csrfmiddlewaretoken" value="\w+"|name="key" value="[0-9a-f-]+"| aria-current="page"'
+)
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
 TELLING = {"error", "errorlist", "summary", "message", "problems"}
 PICKED = {"checkbox", "radio"}
