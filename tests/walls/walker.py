@@ -231,7 +231,7 @@ class Walk:
         self.spoil(found, found.form.as_it_stands(), "as it stands")
         self.spoil(found, {}, "with no field at all")
         typed = [name for name in found.form.names if found.form.of(name)[0].is_typed]
-        for bad in EVERYWHERE if most > 9 else random.Random(str(found.shape)).sample(EVERYWHERE, 2):
+        for bad in EVERYWHERE if most > 9 else random.Random(str(found.shape)).sample(EVERYWHERE, 1):
             self.spoil(found, good | {name: [BAD[bad]] for name in typed}, f"every field {bad}")
         for name, bad in spread(found.form, most):
             self.spoil(found, spoilt(good, name, bad), f"{name} {bad}", name)
