@@ -2,7 +2,7 @@
 
 An answer either did the thing or says in a sentence why not, with all that was typed still in its place; it never is a
 500, and nothing typed comes back as markup. FULLING_WALK=whole tries each bad value in each field, and ten times as
-much at random (half an hour).
+much at random: long.
 """
 
 import logging
