@@ -74,7 +74,8 @@ class UsedEditionTests(LabTestCase):
         self.assertEqual(list(Figure.objects.order_by("pk").values()), before)
 
     def test_an_unused_edition_may_still_be_put_right(self):
-        other = TestMethod.objects.get(code="aatcc-tm135-2018-large")
+        values = TestMethod.objects.filter(code="aatcc-tm135-2018-large").values().get()
+        other = TestMethod.objects.create(**{**values, "id": None, "code": "own-1", "edition": "our own"})
         TestMethod.objects.filter(pk=other.pk).update(specimens=4)
         Figure.objects.filter(owner=other.owner).update(source="our own copy")
         other.delete()

@@ -145,7 +145,9 @@ class MethodPagesTests(LabTestCase):
             (LaunderingProcedure, ["aatcc-1-iii", "iso-6330-2012-4n"], "/methods/washes/", 5),
             (DryingProcedure, ["aatcc-b", "iso-6330-2012-a"], "/methods/dryings/", 5),
         ):
-            model.objects.exclude(code__in=keep).delete()
+            if model is not TestMethod:  # of which somebody signs for each
+                model.objects.exclude(code__in=keep).delete()
+            first = model.objects.count()
             for copies in (0, 20):
                 values = model.objects.filter(code=keep[0]).values().get()
                 name = "edition" if model is TestMethod else "label"
@@ -154,7 +156,7 @@ class MethodPagesTests(LabTestCase):
                 )
                 with self.subTest(address), self.assertNumQueries(queries):
                     page = self.client.get(address)
-                self.assertEqual(len(page.context["page"]), copies + 2)
+                self.assertEqual(len(page.context["page"]), copies + first)
 
     def test_pages_do_not_grow(self):
         self.sign_in(self.mara)
