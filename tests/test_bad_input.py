@@ -1,7 +1,7 @@
 """Nothing that is typed breaks the house: every form of every page as it stands, well filled, field by field spoilt.
 
 An answer either did the thing or says in a sentence why not, with all that was typed still in its place; it never is a
-500, and nothing typed comes back as markup. FULLING_WALK=whole tries each bad value in each field, and ten times as
+500, and nothing typed comes back as markup. FULLING_WALK=whole tries up to 250 bad values a form, and ten times as
 much at random: long.
 """
 
