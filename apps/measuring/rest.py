@@ -32,7 +32,8 @@ class Air:
 class Rest:
     """How a specimen stands at a moment. `ready_at`: conditioned from then on; else `expected_at`, if the air stays.
 
-    `basis` says what shows it. `excursions` and `gaps` are those of its time on the rack, which a report discloses.
+    `basis` says what shows it. `log_ends`: the last reading of the air, where that is too long ago. `excursions` and
+    `gaps` are those of its time on the rack, which a report discloses.
     """
 
     need: Conditioning
@@ -41,6 +42,7 @@ class Rest:
     ready_at: datetime | None = None
     expected_at: datetime | None = None
     basis: str = ""
+    log_ends: datetime | None = None
     excursions: Sequence[Span] = field(default=())
     gaps: Sequence[Span] = field(default=())
 
@@ -54,6 +56,8 @@ class Rest:
         since = f"conditioning since {clock_time(self.stay.since)}"
         if self.expected_at:
             return f"{since}, may be measured from {clock_time(self.expected_at)}"
+        if self.log_ends:
+            return f"{since}; the log of the air ends {clock_time(self.log_ends)}: bring it up to date"
         return f"{since}; the air is out of its limits, and its hours do not run"
 
 
@@ -93,7 +97,9 @@ def rest_of(
     expected = clearance.expected_at
     if expected and expected <= at:  # the log is a little behind
         return Rest(need, stay, True, expected, None, LOG, **found)
-    return Rest(need, stay, span is not None, span.since if span else None, expected, LOG, **found)
+    last = max((reading.at for reading in air.record if reading.at <= at), default=None)
+    ends = last if last and not span and at - last > air.longest else None
+    return Rest(need, stay, span is not None, span.since if span else None, expected, LOG, ends, **found)
 
 
 def _holds(span: Span, at: datetime, air: Air) -> bool:

@@ -76,6 +76,13 @@ class StandingTests(RackCase):
         self.assertEqual((self.rest(8.5).ready, self.rest(8.5).basis), (True, "log"))
         self.assertTrue(self.rest(9.1).ready, "the last reading is not long ago")
         self.assertFalse(self.rest(20).ready, "nobody has looked at the air since")
+        self.assertIn("the log of the air ends 02 Mar 21:00: bring it up to date", self.rest(20).words)
+
+    def test_air_that_is_out_of_its_limits_now_is_told(self):
+        room = a_room(self)
+        self.log(room, *((n / 4, "75" if n >= 8 else "65") for n in range(13)))
+        self.put(room)
+        self.assertIn("the air is out of its limits, and its hours do not run", self.rest(3).words)
 
     def test_an_excursion_extends_restarts_or_is_told(self):
         room = a_room(self)
