@@ -37,6 +37,7 @@ def world(transactional_db, people):
     return people
 
 
+@pytest.mark.once
 def test_reads_well_at_three_widths_and_in_both_lights(world, browser, live_server):
     air, washer = f"/equipment/{world.room.pk}/atmosphere/", f"/equipment/{world.washers[0].pk}/"
     addresses = ["/equipment/", washer, f"{washer}change/", f"{washer}calibrate/", f"/equipment/{world.logger.pk}/"]

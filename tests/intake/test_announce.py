@@ -3,6 +3,7 @@
 import uuid
 from datetime import date
 
+import pytest
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
@@ -71,6 +72,7 @@ class AnnouncePageTests(LabTestCase):
             self.assertIn(sentence, told)
         self.assertContains(page, 'value="many"', status_code=422)
 
+    @pytest.mark.once
     def test_nonsense_in_every_field(self):
         names = [name for name in a_parcel() if name not in ("key", "do")] + [
             f"test-{name}" for name in (*a_way(), "limits_as_typed")

@@ -75,6 +75,7 @@ def test_a_garment_is_marked_by_keyboard_alone(cast, bea, live_server, page: Pag
     assert set(BenchmarkPair.objects.values_list("place", flat=True)) == {"waistband", "hem"}
 
 
+@pytest.mark.once
 def test_nothing_serious_for_axe_on_any_page(cast, bea, live_server, page: Page):
     with clock.set_to(NOON):
         garment = a_garment(cast)

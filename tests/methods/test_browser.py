@@ -32,6 +32,7 @@ def world(transactional_db, people):
     return people
 
 
+@pytest.mark.once
 def test_reads_well_on_every_width_in_both_lights(world, browser, live_server):
     figure = a_figure("procedure:aatcc-1-iii", "agitation")
     for scheme, size in (("light", PHONE), ("dark", TABLET), ("light", DESK)):

@@ -32,6 +32,7 @@ def world(transactional_db, people):
     return people
 
 
+@pytest.mark.once
 def test_reads_well_on_a_phone_in_both_lights(world, browser, live_server):
     pages = {
         world.mara: [

@@ -77,9 +77,11 @@ def test_reads_well_on_a_phone(bea, files, live_server, browser, scheme):
     page = context.new_page()
     page.goto(f"{live_server.url}/sheets/")
     looked_at(page)
-    choose(page, files["wrong"])
+    with page.expect_navigation():
+        choose(page, files["wrong"])
     looked_at(page)
-    choose(page, files["good"])
+    with page.expect_navigation():
+        choose(page, files["good"])
     looked_at(page)
     context.close()
 
