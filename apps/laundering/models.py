@@ -249,6 +249,8 @@ class LoadPiece(models.Model):
 
     class Meta:
         ordering = ["load_id", "specimen_id"]
+        # Few are void; who must be judged is asked on every look at the queue.
+        indexes = [models.Index(name="piece_void", fields=["load"], condition=Q(outcome="void"))]
         constraints = [
             # Taken out dry, a piece may come back into the same load; washed in it, it counts once.
             models.UniqueConstraint(
