@@ -341,8 +341,10 @@ def test_a_photo_by_keyboard_alone(transactional_db, live_server, page: Page, tm
         sample = a_received_job(cast).samples.get()
     (tmp_path / "cloth.jpg").write_bytes(a_photo())
     sign_in(page.context, live_server, cast.bea)
+    page.on("filechooser", lambda chooser: None)  # asked for before the page is there: one opened unasked is never told
     page.goto(f"{live_server.url}/samples/{sample.code}/photos/")
     page.locator("input[type=file]").focus()
+    expect(page.locator("input[type=file]")).to_be_focused()
     with page.expect_file_chooser() as chooser:
         page.keyboard.press("Space")
     chooser.value.set_files(tmp_path / "cloth.jpg")

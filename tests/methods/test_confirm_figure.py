@@ -319,7 +319,8 @@ class PageTests(LabTestCase):
 @pytest.mark.django_db(transaction=True)
 def test_of_eight_who_saw_the_same_page_one_is_heard(people):
     figure = a_figure(*AGITATION)
-    acts = [lambda n=n: confirm(people, figure, f"{n} strokes/min") for n in range(8)]
+    seen = figure.stands  # read once, as a page is: asked again in a late thread it would be the new value
+    acts = [lambda n=n: confirm(people, figure, f"{n} strokes/min", shown_value=seen) for n in range(8)]
 
     def told(outcome):
         return "heard" if isinstance(outcome, Confirmation) else getattr(outcome, "code", repr(outcome))
