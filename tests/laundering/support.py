@@ -7,6 +7,7 @@ from typing import Any
 from django.db import transaction
 
 from apps.accounts.models import User
+from apps.accounts.queries import the_lab
 from apps.intake import services as intake
 from apps.intake.models import Request, Specimen
 from apps.intake.services import JobDetails, SampleDetails
@@ -65,7 +66,7 @@ def pieces_of(*requests: Request) -> list[Specimen]:
 def laundry_queue(user: User, today: date) -> list[Group]:
     """All groups that wait for a wash, each with all its pieces."""
     pieces = waiting(user)
-    found = groups(pieces, today)
+    found = groups(user, the_lab(), today)
     for group in found:
         group.pieces = list(of_group(pieces, group.key))
     return found

@@ -85,7 +85,7 @@ class QueueTests(LabTestCase):
     def test_customers_see_no_load_and_nothing_of_another_company(self):
         ready(self)
         make_up(self, ready(self))
-        self.assertEqual(groups(waiting(self.dana), TODAY), [])
+        self.assertEqual(groups(self.dana, the_lab(), TODAY), [])
         for who in (self.casey, self.dana):
             self.assertFalse(Load.objects.visible_to(who).exists())
 
@@ -208,10 +208,10 @@ class QueuePageTests(LabTestCase):
         self.sign_in(self.lou)
         make_up(self, ready(self, count=2))
         ready(self, count=2)
-        with self.assertNumQueries(11):
+        with self.assertNumQueries(12):
             self.client.get("/laundry/")
         for how in ({}, {"construction": "knit"}, {"dry": "aatcc-c"}, {"bleeds": True}, {"bleeds": True}):
             make_up(self, ready(self, **how))
             [ready(self, **how) for _ in range(2)]
-        with self.assertNumQueries(11):
+        with self.assertNumQueries(12):
             self.client.get("/laundry/")

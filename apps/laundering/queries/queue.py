@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from django.db.models import BooleanField, Case, Count, F, IntegerField, Q, QuerySet, Value, When
+from django.db.models.expressions import Combinable
 
 from apps.accounts.models import Lab, User
 from apps.accounts.queries import the_lab
@@ -106,53 +107,62 @@ class Group:
 
 def waiting(user: User, lab: Lab | None = None) -> QuerySet[Specimen]:
     """Pieces that may be washed now, each with what decides whom it shares a drum with."""
-    together = (lab or the_lab()).mix_rule == Lab.MixRule.WARN
     return (
         Specimen.objects.visible_to(user)
         .filter(stage=Specimen.Stage.READY, request__lock=Request.Lock.OPEN, cycles_valid__lt=F("request__cycles"))
-        .annotate(
-            drum_procedure=F("request__procedure"),
-            drum_construction=Value("") if together else F("request__sample__construction"),
-            drum_without_spin=Case(
-                When(request__drying__kind__in=WITHOUT_SPIN, then=Value(True)),
-                default=Value(False),
-                output_field=BooleanField(),
-            ),
-            drum_bleeding=Case(
-                When(request__sample__bleeds_or_sheds=True, then=F("request__sample_id")),
-                default=Value(0),
-                output_field=IntegerField(),
-            ),
-            due=F("request__sample__job__due_on"),
-        )
+        .annotate(**_drum(lab or the_lab(), "request__"), due=F("request__sample__job__due_on"))
     )
+
+
+def _drum(lab: Lab, request: str = "") -> dict[str, Combinable]:
+    """The drum of a request, or of what hangs on one; `request` says how."""
+    together = lab.mix_rule == Lab.MixRule.WARN
+    return {
+        "drum_procedure": F(f"{request}procedure"),
+        "drum_construction": Value("") if together else F(f"{request}sample__construction"),
+        "drum_without_spin": Case(
+            When(**{f"{request}drying__kind__in": WITHOUT_SPIN}, then=Value(True)),
+            default=Value(False),
+            output_field=BooleanField(),
+        ),
+        "drum_bleeding": Case(
+            When(**{f"{request}sample__bleeds_or_sheds": True}, then=F(f"{request}sample_id")),
+            default=Value(0),
+            output_field=IntegerField(),
+        ),
+    }
 
 
 DRUM = ("drum_procedure", "drum_construction", "drum_without_spin", "drum_bleeding")
 OLDEST_DUE = (F("due").asc(nulls_last=True), "request__sample__job__number", "request_id", "number")
 
 
-def groups(pieces: QuerySet[Specimen], today: date) -> list[Group]:
+def groups(user: User, lab: Lab, today: date) -> list[Group]:
     """The groups of all waiting pieces, the one with the oldest due date first; without their pieces yet.
 
     Counted request by request, which are a third of the pieces: of each group the first requests are remembered.
     """
-    rows = (
-        pieces.order_by()
-        .values_list(*DRUM, "due", "request_id")
-        .annotate(number=Count("pk"))
-        .order_by(*OLDEST_DUE[:-1])
+    ready = Specimen.objects.visible_to(user).filter(stage=Specimen.Stage.READY).order_by()
+    counted: dict[int, list[tuple[int, int]]] = {}
+    for request, done, number in ready.values_list("request_id", "cycles_valid").annotate(number=Count("pk")):
+        counted.setdefault(request, []).append((done, number))
+    requests = (
+        Request.objects.filter(pk__in=list(counted), lock=Request.Lock.OPEN)
+        .annotate(**_drum(lab))
+        .order_by(F("sample__job__due_on").asc(nulls_last=True), "sample__job__number", "pk")
+        .values_list(*DRUM, "pk", "cycles")
     )
-    found: dict[GroupKey, Group] = {}
-    for *drum, _, request, number in rows:
-        key = GroupKey(*drum)
-        group = found.setdefault(key, Group(key, None, 0, today))
-        if group.waiting < PLANNED:
-            group.first.append(request)
-        group.waiting += number
-    procedures = LaunderingProcedure.objects.in_bulk({key.procedure for key in found})
-    for key, group in found.items():
-        group.procedure = procedures[key.procedure]
+    found: dict[tuple, Group] = {}
+    for *drum, request, cycles in requests:
+        if number := sum([number for done, number in counted[request] if done < cycles]):
+            if not (group := found.get(key := tuple(drum))):
+                group = found[key] = Group(GroupKey(*key), None, 0, today)
+            if group.waiting < PLANNED:
+                group.first.append(request)
+            group.waiting += number
+    procedures = LaunderingProcedure.objects.in_bulk({group.key.procedure for group in found.values()})
+    for group in found.values():
+        group.procedure = procedures[group.key.procedure]
     return list(found.values())
 
 

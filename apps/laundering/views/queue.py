@@ -60,7 +60,7 @@ def queue_page(request: HttpRequest, form: MakeUpForm, chosen: Collection[int] =
     """The overview, or one group of it whole (?group=). A refused make-up comes back on its group's page, ticked."""
     lab, now, user = the_lab(), clock.now(), request.user
     pieces = queries.waiting(user, lab)
-    groups = queries.groups(pieces, timezone.localdate(now))
+    groups = queries.groups(user, lab, timezone.localdate(now))
     wanted = request.GET.get("group") or (request.POST.get("group") if form.is_bound else None)
     only = next((group for group in groups if str(group.key) == wanted), None)
     context: dict[str, Any] = {"in_hand": [], "unload_now": [], "send_backs": []}
