@@ -8,7 +8,7 @@ from apps.accounts.queries import the_lab
 from apps.intake import services as intake
 from apps.intake.models import Job, Request, SendBack
 from apps.laundering.models import Load
-from apps.laundering.queries import Pace, groups, in_hand, waiting
+from apps.laundering.queries import Pace, groups, in_hand
 from apps.laundering.queries.queue import WITHOUT_SPIN, GroupKey
 from apps.methods.models import DryingProcedure
 from tests.cast import NOON, LabTestCase
