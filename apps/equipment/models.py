@@ -218,6 +218,7 @@ class AtmosphereReading(models.Model):
 
     class Meta:
         ordering = ["at"]
+        indexes = [models.Index(name="atmosphere_by_moment", fields=["room", "at"])]
         constraints = [
             models.UniqueConstraint(
                 name="atmosphere_once_a_moment", fields=["room", "at"], condition=Q(voided_at__isnull=True)

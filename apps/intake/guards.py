@@ -21,7 +21,7 @@ from apps.trail.guarding import Guard, frozen_columns, insert_only, never_delete
 STAYS = "what came in and what was done with it is kept"
 
 # What a report prints of a job and a sample; the rest (priority, due date, notes) stays free.
-JOB_PRINTED = ("number", "customer_id", "contact", "purchase_order", "received_at", "received_by_id")
+JOB_PRINTED = ("number", "customer_id", "contact", "purchase_order", "received_at", "received_by_id", "unasked")
 SAMPLE_PRINTED = (
     *("job_id", "letter", "code", "description", "kind", "construction", "fibre", "mass_gsm", "colour"),
     *("size", "care_label", "width_mm", "length_mm", "condition", "fault", "bleeds_or_sheds"),

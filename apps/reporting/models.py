@@ -125,7 +125,10 @@ class FileDue(models.Model):
     done_at = models.DateTimeField(null=True)
 
     class Meta:
-        indexes = [models.Index(name="file_due_next", fields=["next_try_at"], condition=Q(done_at__isnull=True))]
+        indexes = [
+            models.Index(name="file_due_next", fields=["next_try_at"], condition=Q(done_at__isnull=True)),
+            models.Index(name="file_due_by_done", fields=["done_at"]),
+        ]
         constraints = [models.UniqueConstraint(name="file_due_once_per_kind", fields=["report", "kind"])]
 
 

@@ -83,6 +83,11 @@ class ListPageTests(ListCase):
         self.assertEqual(set(self.rows()), {undone.number, bare.number})
         self.assertEqual(set(self.rows("?show=all")), {done.number, undone.number, bare.number})
         self.assertEqual(set(self.rows("?show=nonsense")), {undone.number, bare.number})
+        sample = bare.samples.get()
+        asked = services.add_request(sample_id=sample.pk, request=a_request_for(), by=self.fran, at=NOON)
+        self.assertEqual(set(self.rows()), {undone.number, bare.number})
+        issued(self, asked)
+        self.assertEqual(set(self.rows()), {undone.number})
 
     def test_found_by_parts_of_what_is_written(self):
         one = self.receive(purchase_order="PO 4711", cloth="crêpe, invented")

@@ -48,11 +48,13 @@ class Job(models.Model):
     due_on = models.DateField(null=True, blank=True)
     priority = models.CharField(max_length=6, choices=Priority, default=Priority.NORMAL)
     notes = models.TextField(max_length=2000, blank=True)
+    unasked = models.BooleanField("nobody has said yet how anything of it is to be tested", default=False)
 
     objects = JobQuerySet.as_manager()
 
     class Meta:
         ordering = ["-number"]
+        indexes = [models.Index(name="job_unasked", fields=["id"], condition=Q(unasked=True))]
         constraints = [
             models.CheckConstraint(name="job_has_a_number", condition=~Q(number="")),
             one_of("job_priority_known", priority=("normal", "urgent")),
@@ -186,6 +188,8 @@ class Request(models.Model):
 
     class Meta:
         ordering = ["sample", "ordinal"]
+        # Few of all that were ever asked for are not reported yet; every list of work begins with them.
+        indexes = [models.Index(name="request_not_locked", fields=["sample"], condition=~Q(lock="locked"))]
         constraints = [
             models.UniqueConstraint(name="request_ordinal_once_per_sample", fields=["sample", "ordinal"]),
             one_of(
@@ -329,6 +333,9 @@ class Deviation(models.Model):
 
     class Meta:
         ordering = ["at", "id"]
+        indexes = [
+            models.Index(name="deviation_to_judge", fields=["job"], condition=Q(at_risk=True, judged_at__isnull=True))
+        ]
         constraints = [
             one_of("deviation_kind_known", kind=DEVIATIONS),
             models.CheckConstraint(name="deviation_has_text", condition=~Q(text="")),

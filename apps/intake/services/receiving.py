@@ -63,7 +63,8 @@ def receive_job(
     if isinstance(job.customer, NewCustomer):
         job = replace(job, customer=_new_customer(job.customer, by=by, at=at))
     columns = {name: getattr(job, name) for name in JOB_COLUMNS}
-    row = Job.objects.create(number=_next_number(serial), received_by=by, **columns)
+    unasked = not any(sample.requests for sample in samples)
+    row = Job.objects.create(number=_next_number(serial), received_by=by, unasked=unasked, **columns)
     lock_jobs([row.pk])
     letters = [_add_sample(row, sample, by=by, at=at).letter for sample in samples]
     facts = {"number": row.number, **facts_of(job), "samples": letters, "earliest_finish": earliest_on}
@@ -150,4 +151,5 @@ def _add_request(sample: Sample, details: RequestDetails, *, by: User, at: datet
         raise Refusal("Look at the contract before work begins, and say what was found.", code="no_review")
     row = Request.objects.create(sample=sample, ordinal=sample.requests.count() + 1, **request_columns(details))
     ContractReview.objects.create(request=row, by=by, at=at, **asdict(details.review))
+    Job.objects.filter(pk=sample.job_id, unasked=True).update(unasked=False)
     return row

@@ -13,6 +13,7 @@ from apps.measuring.models import Reading
 from apps.reporting.models import Cancellation, Retest
 
 FINISHED = (Specimen.Stage.DONE, Specimen.Stage.SET_ASIDE)
+UNFINISHED = [stage for stage in Specimen.Stage if stage not in FINISHED]
 
 
 def obstacles(
@@ -92,12 +93,11 @@ def _of_void(pieces: Iterable[LoadPiece]) -> list[str]:
 def _not_judged(requests: list[Request]) -> set[int]:
     """Requests with a deviation done at risk that nobody has judged. One of a whole load or job holds all of it."""
     rows = Deviation.objects.filter(
-        Q(request__in=requests)
-        | Q(specimen__request__in=requests)
-        | Q(request=None, specimen=None, job__samples__requests__in=requests),
+        Q(request__in=requests) | Q(specimen__request__in=requests) | Q(request=None, specimen=None),
+        job__in={request.sample.job_id for request in requests},
         at_risk=True,
         judged_at=None,
-    ).distinct()
+    )
     held = set()
     for row in rows.select_related("specimen"):
         of = row.request_id or (row.specimen.request_id if row.specimen else None)
@@ -109,7 +109,7 @@ def finished(requests):
     """Of a queryset of requests: those not locked whose specimens are all through, so that the manager may look."""
     specimens = Specimen.objects.all()
     done = specimens.filter(stage=Specimen.Stage.DONE).values("request_id")
-    going = specimens.exclude(stage__in=FINISHED).values("request_id")
+    going = specimens.filter(stage__in=UNFINISHED).values("request_id")
     return requests.exclude(lock=Request.Lock.LOCKED).filter(pk__in=done).exclude(pk__in=going)
 
 
