@@ -132,6 +132,7 @@ INSTALLED_APPS = [
     "apps.laundering",
     "apps.measuring",
     "apps.reporting",
+    "apps.control",
     "apps.sheets",
     "apps.portal",
     "apps.api",

@@ -11,6 +11,7 @@ urlpatterns = [
     path("", include("apps.laundering.urls")),
     path("", include("apps.measuring.urls")),
     path("", include("apps.reporting.urls")),
+    path("", include("apps.control.urls")),
     path("", include("apps.sheets.urls")),
     path("", include("apps.portal.urls")),
     path("", include("apps.api.urls")),
