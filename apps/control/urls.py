@@ -1,8 +1,17 @@
 from django.urls import path
 
-from apps.control.views import front
+from apps.control.views import checks
 
 app_name = "control"
 urlpatterns = [
-    path("control/", front.overview, name="overview"),
+    path("control/", checks.overview, name="overview"),
+    path("control/fabrics/new/", checks.new_fabric, name="new_fabric"),
+    path("control/checks/new/", checks.plan, name="plan"),
+    path("control/checks/<int:check_id>/", checks.check, name="check"),
+    path("control/checks/<int:check_id>/run/", checks.run, name="run"),
+    path("control/checks/<int:check_id>/baseline/<slug:direction>/", checks.baseline, name="baseline"),
+    path("control/checks/<int:check_id>/end/", checks.end, name="end"),
+    path("control/checks/<int:check_id>.csv", checks.table, {"kind": "csv"}, name="csv"),
+    path("control/checks/<int:check_id>.xlsx", checks.table, {"kind": "xlsx"}, name="xlsx"),
+    path("control/points/<int:point_id>/void/", checks.void, name="void"),
 ]

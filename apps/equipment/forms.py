@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 
 from apps.core.errors import Refusal
 from apps.equipment.logger_files import MOST_BYTES, How
-from apps.equipment.models import Calibration, Equipment, OutOfService, Tolerance
+from apps.equipment.models import Calibration, Equipment, Hold, OutOfService, Tolerance
 from apps.equipment.moments import Dates
 from apps.equipment.queries.room_air import Rule
 from apps.equipment.services.atmosphere import Limits
@@ -120,6 +120,16 @@ class CalibrationForm(ActForm):
     @property
     def finding(self) -> Finding:
         return Finding(**{**self.cleaned_data, "usable": self.cleaned_data["usable"] == "yes"})
+
+
+class ReleaseForm(ActForm):
+    reason = of_column(
+        Hold,
+        "release_reason",
+        required=True,
+        label="What was found, and why results may go out",
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
 
 
 class ReasonForm(ActForm):

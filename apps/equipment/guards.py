@@ -7,26 +7,17 @@ from apps.equipment.models import (
     AtmosphereReading,
     Calibration,
     Equipment,
+    Hold,
     OutOfService,
     Tolerance,
 )
-from apps.trail.guarding import Guard, insert_only, never_deleted, write_once
+from apps.trail.guarding import Guard, insert_only, never_deleted, write_once, written_once_but
 
 RUNS = (("laundering_load", "washer_id"), ("laundering_loadcorrection", "washer_id"), ("laundering_drying", "dryer_id"))
 IN_LOG_BOOK = " OR ".join(f"EXISTS (SELECT 1 FROM {table} t WHERE t.{column} = OLD.id)" for table, column in RUNS)
 VOID = ("voided_at", "voided_by_id", "void_reason")
+RELEASED = ("released_at", "released_by_id", "release_reason")
 ENDED = ("until", "checked", "ended_by_id")
-
-
-def written_once_but(model: type[models.Model], closing: tuple[str, ...], sentence: str) -> list[Guard]:
-    """A row stays as it was written; only these columns, which close it, are filled in later, and once."""
-    table = model._meta.db_table
-    rest = [field.column for field in model._meta.local_fields if field.column not in (*closing, "id")]
-    return [
-        *never_deleted(model, sentence=sentence),
-        write_once(model, *rest, sentence=sentence),
-        Guard(f"{table}_closed_once", table, "update", f"OLD.{closing[0]} IS NOT NULL", sentence),
-    ]
 
 
 def only_for_a_room(model: type[models.Model]) -> Guard:
@@ -52,6 +43,7 @@ GUARDS = [
     ),
     *written_once_but(Calibration, VOID, "a calibration is never changed: it is made void and recorded anew"),
     *written_once_but(OutOfService, ENDED, "a time out of service stays in the book"),
+    *written_once_but(Hold, RELEASED, "a hold stays in the book, and so does its release"),
     *insert_only(Tolerance, sentence="a tolerance that held stays in the book; a new one is added"),
     only_for_a_room(Tolerance),
     *written_once_but(AtmosphereImport, VOID, "a file that was taken in stays in the book"),

@@ -136,6 +136,36 @@ class OutOfService(models.Model):
         ]
 
 
+class Hold(models.Model):
+    """Results of cloth that ran on this machine wait: its check fabric says that something changed.
+
+    `since`: the last time it was seen to be in order; empty: never. The release is written once, with its reason.
+    """
+
+    equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="holds")
+    since = models.DateTimeField(null=True)
+    reason = models.CharField(max_length=300)
+    by = models.ForeignKey(**_PERSON)
+    at = models.DateTimeField()
+    released_at = models.DateTimeField(null=True)
+    released_by = models.ForeignKey(**_PERSON, null=True)
+    release_reason = models.CharField("why results may go out", max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                name="hold_once_at_a_time", fields=["equipment"], condition=Q(released_at__isnull=True)
+            ),
+            models.CheckConstraint(name="hold_has_reason", condition=~Q(reason="")),
+            models.CheckConstraint(
+                name="hold_release_is_whole",
+                condition=Q(released_at__isnull=True, released_by__isnull=True, release_reason="")
+                | (Q(released_at__gte=F("at"), released_by__isnull=False) & ~Q(release_reason="")),
+            ),
+        ]
+
+
 class Tolerance(models.Model):
     """What the air of a room must hold to, as the lab set it; the newest holds, the older ones say what held then."""
 

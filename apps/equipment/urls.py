@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apps.equipment.views import air, calibrations, imports, machines
+from apps.equipment.views import air, calibrations, holds, imports, machines
 
 app_name = "equipment"
 urlpatterns = [
@@ -21,6 +21,7 @@ urlpatterns = [
     path("equipment/<int:room_id>/atmosphere/tolerance/", air.tolerance, name="tolerance"),
     path("equipment/<int:room_id>/atmosphere/import/", imports.import_file, name="import"),
     path("equipment/<int:room_id>/atmosphere/import/store/", imports.store, name="store"),
+    path("equipment/holds/<int:hold_id>/release/", holds.release, name="release_hold"),
     # records that were wrong
     path("equipment/calibrations/<int:calibration_id>/void/", calibrations.void_calibration, name="void_calibration"),
     path("equipment/readings/<int:reading_id>/void/", air.void_reading, name="void_reading"),

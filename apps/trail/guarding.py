@@ -108,6 +108,17 @@ def write_once(model: type[models.Model], *columns: str, sentence: str) -> Guard
     return Guard(f"{table}_write_once", table, "update", frozen_columns(*columns), sentence)
 
 
+def written_once_but(model: type[models.Model], closing: tuple[str, ...], sentence: str) -> list[Guard]:
+    """A row stays as it was written; only these columns, which close it, are filled in later, and once."""
+    table = model._meta.db_table
+    rest = [field.column for field in model._meta.local_fields if field.column not in (*closing, "id")]
+    return [
+        *never_deleted(model, sentence=sentence),
+        write_once(model, *rest, sentence=sentence),
+        Guard(f"{table}_closed_once", table, "update", f"OLD.{closing[0]} IS NOT NULL", sentence),
+    ]
+
+
 def all_guards() -> list[Guard]:
     """Every app's guards, in the order of the apps."""
     found: list[Guard] = []

@@ -8,15 +8,18 @@ from typing import Any
 from uuid import uuid4
 
 from django.contrib.auth.tokens import default_token_generator
+from django.db import transaction
 from django.test import TestCase
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils.http import urlsafe_base64_encode
 
 from apps.accounts import services as accounts
 from apps.accounts.models import Customer, Role, Token, User
+from apps.control import services as control
+from apps.control.models import Check, CheckPoint
 from apps.core import clock
 from apps.equipment import services as equipment
-from apps.equipment.models import AtmosphereImport, AtmosphereReading, Calibration, Equipment
+from apps.equipment.models import AtmosphereImport, AtmosphereReading, Calibration, Equipment, Hold
 from apps.front.scenario import Scenario
 from apps.intake import services as intake
 from apps.intake.models import Announcement, Deviation, Photo, Request, Sample, SendBack, Specimen
@@ -126,6 +129,7 @@ class BusyHouse(Scenario):
         air = {"room_id": self.machines["Conditioning room"].pk, "instrument_id": self.machines["Logger 1"].pk}
         equipment.log_atmosphere(**air, temperature="20.1", humidity="65", **by_mara)
         self.papers()
+        self.checks()
         load = Load.objects.filter(state="washed").earliest("pk")
         laundering.keep_tap(
             tap=laundering.Tap(uuid4(), f"/laundry/loads/{load.pk}/end/", "the end of a wash", "", [("spun", "on")]),
@@ -154,6 +158,19 @@ class BusyHouse(Scenario):
         reporting.add_external_result(sample_id=request.sample_id, details=found, file=None, **by_mara)
         touched = {"title": "Wrong ballast", "what": "Two pieces too many.", "found_on": self.now.date()}
         reporting.record_nonconformity(kind="work", jobs=[request.sample.job.number], **touched, **by_mara)
+
+    def checks(self) -> None:
+        """A check fabric that ran once, and a machine whose results wait."""
+        by_mara = {"by": self.who.mara, "at": self.now}
+        load = Load.objects.filter(state="washed").latest("pk")
+        control.add_fabric(name="Calico, invented", lot="1", **by_mara)
+        fabric = control.add_fabric(name="Plain weave, invented", lot="7", **by_mara)
+        what = {"fabric_id": fabric.pk, "washer_id": load.washer_id, "procedure_id": load.procedure_id}
+        check = control.plan_check(**what, every_loads=10, every_days=None, **by_mara)
+        read = {"length": control.Typed("250 250", "248 248"), "width": control.Typed("250", "249.5")}
+        control.record_run(check_id=check.pk, load_id=load.pk, unit="mm", typed=read, **by_mara)
+        with transaction.atomic():
+            equipment.hold_results(equipment_id=load.washer_id, since=self.now, reason="an alarm", **by_mara)
 
 
 class HouseTestCase(TestCase):
@@ -235,6 +252,9 @@ def _rows(room: str) -> dict[str, Any]:
         "figure_id": Figure.objects,
         "request_id": Request.objects.filter(pk__in=[*_one_a_state(Request, "lock"), *_one_a_state(Request, "method")]),
         "record_id": Nonconformity.objects,
+        "hold_id": Hold.objects.order_by("pk"),
+        "check_id": Check.objects.order_by("pk"),
+        "point_id": CheckPoint.objects.order_by("pk"),
     }
 
 
@@ -249,6 +269,9 @@ def _told(view: str, room: str, names: frozenset[str]) -> list[dict[str, Any]]:
         rows = sorted(model.objects.all(), key=lambda row: (bool(row.missing), not row.retired, row.pk))
         return [{"code": row.code} for row in rows[:FEW]]
     found: dict[frozenset[str], Any] = {
+        frozenset({"check_id", "direction"}): lambda: [
+            {"check_id": check.pk, "direction": "length"} for check in Check.objects.order_by("pk")
+        ],
         frozenset({"number"}): lambda: _loads() if room == "laundering" else _samples("number", "job__number"),
         frozenset({"code"}): lambda: _samples("code"),
         frozenset({"code", "ordinal"}): lambda: [sample | {"ordinal": 1} for sample in _samples("code")],

@@ -134,12 +134,28 @@ WORDS |= {
     "fewer_reason": "",
     "early_reason": "the customer waits at the telephone",
     "caption": "a mark near the fold",
+    "lot": "8",
+    "every_loads": "20",
+    "length_before": "250 250",
+    "length_after": "249 249",
 }
 SHEET = b"sample,specimen,direction,pair,stage,value,unit\nX,1,length,1,0,35,cm\nX,1,length,1,1,34,cm\n"
 _DRAWN = io.BytesIO()
 Image.new("RGB", (640, 480), "white").save(_DRAWN, "PNG")
 PICTURE = _DRAWN.getvalue()
-LEFT_EMPTY = {"new_address", "new_contact", "new_email", "due_on", "when", "at", "at_risk", "deviation"}
+LEFT_EMPTY = {
+    "width_before",
+    "width_after",
+    "every_days",
+    "new_address",
+    "new_contact",
+    "new_email",
+    "due_on",
+    "when",
+    "at",
+    "at_risk",
+    "deviation",
+}
 TICKED = {"can_do", "enough_cloth", "agreed", "lint_filter_cleaned", "cooled_down", "specimen", "piece", "spun"}
 
 

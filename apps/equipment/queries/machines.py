@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import BooleanField, Case, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.utils.formats import date_format
 
-from apps.equipment.models import AtmosphereReading, Calibration, Equipment, OutOfService
+from apps.equipment.models import AtmosphereReading, Calibration, Equipment, Hold, OutOfService
 from apps.equipment.queries.room_air import Rule, last_readings, rules_at
 from apps.equipment.queries.states import State, state_at
 from apps.trail.models import TrailEntry
@@ -103,6 +103,7 @@ class EquipmentPage:
     state: State
     calibrations: Sequence[Calibration]
     times_out: Sequence[OutOfService]
+    holds: Sequence[Hold]
     air: AirNow | None
     last_read: AtmosphereReading | None
 
@@ -114,6 +115,7 @@ def equipment_page(equipment: Equipment, now: datetime) -> EquipmentPage:
         state=state_at(equipment, now),
         calibrations=list(equipment.calibrations.select_related("by", "voided_by")[:50]),
         times_out=list(equipment.times_out.select_related("by", "ended_by")[:50]),
+        holds=list(equipment.holds.select_related("by", "released_by")[:50]),
         air=rooms_now(now, equipment)[0] if equipment.is_room else None,
         last_read=equipment.air_readings.select_related("room").order_by("-pk").first() if measures_air else None,
     )
@@ -170,6 +172,8 @@ TOLD: dict[str, tuple[str, Callable[[dict[str, Any]], str]]] = {
     "equipment.changed": ("Changed", lambda facts: "; ".join(_changes(facts["changes"]))),
     "equipment.out_of_service": ("Put out of service", _fact("reason")),
     "equipment.returned": ("Returned to service", _fact("checked")),
+    "equipment.held": ("Results held", _fact("reason")),
+    "equipment.hold_released": ("Results released", _fact("reason")),
     "calibration.recorded": ("Calibration or verification recorded", _calibration),
     "calibration.void": ("Record of a calibration made void", _fact("reason")),
     "atmosphere.tolerance_set": ("Tolerance of the air set", _fact("tolerance")),

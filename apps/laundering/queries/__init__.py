@@ -2,6 +2,7 @@
 
 from apps.laundering.queries.called import piece_called
 from apps.laundering.queries.codes import load_code, load_numbers
+from apps.laundering.queries.held import Held, concerns, held
 from apps.laundering.queries.kept import kept_of, kept_taps, pieces_meant, to_be_judged
 from apps.laundering.queries.loads import LoadWhole, PieceRow, last_of_procedure, weighed_before
 from apps.laundering.queries.logbook import logbook
@@ -33,12 +34,14 @@ __all__ = [
     "CycleRecord",
     "Group",
     "GroupKey",
+    "Held",
     "LoadWhole",
     "Pace",
     "PieceRow",
     "Proposal",
     "Timer",
     "chosen_elsewhere",
+    "concerns",
     "conditions_of",
     "cycle_record",
     "dried_of",
@@ -47,6 +50,7 @@ __all__ = [
     "expected_mass_g",
     "for_a_wash",
     "groups",
+    "held",
     "in_hand",
     "is_barred",
     "judgement_of",

@@ -8,7 +8,7 @@ from django.db.models import Q
 
 from apps.intake.models import Deviation, Request, SendBack, Specimen
 from apps.laundering.models import LoadPiece
-from apps.laundering.queries import void_to_judge
+from apps.laundering.queries import held, void_to_judge
 from apps.measuring.models import Reading
 from apps.reporting.models import Cancellation, Retest
 
@@ -21,8 +21,8 @@ def obstacles(
 ) -> dict[int, list[str]]:
     """What stands between each request and its report, in short sentences; an empty list is ready.
 
-    Six queries, however many requests. With `results`, readings that lack are named too. An `interim` report may go
-    out while the work goes on, once there is a result.
+    Seven queries, however many requests, two more while a machine is held. With `results`, readings that lack are
+    named too. An `interim` report may go out while the work goes on, once there is a result.
     """
     requests = list(requests)
     specimens, sent_back = defaultdict(list), defaultdict(list)
@@ -34,7 +34,7 @@ def obstacles(
     for piece in void_to_judge(requests):
         void[piece.specimen.request_id].append(piece)
     cancelled = dict(Cancellation.objects.filter(request__in=requests).values_list("request", "reason"))
-    alone = _retests_alone(requests)
+    alone, on_hold = _retests_alone(requests), held(requests)
     found = {}
     for request in requests:
         if request.pk in cancelled:
@@ -47,6 +47,10 @@ def obstacles(
         if request.pk in at_risk:
             told.append("A deviation done at risk is not judged yet.")
         told += _of_void(void[request.pk])
+        told += [
+            f"{one.hold.equipment} is held since its check fabric gave an alarm ({one.loads_told}): {one.hold.reason}"
+            for one in on_hold.get(request.pk, ())
+        ]
         if request.has_limits and not request.contract_review.agreed:
             told.append("The order review does not say that method, limits and rule are agreed. The front desk can.")
         if interim and not (results and results[request.pk].directions):
