@@ -61,7 +61,8 @@ def _chart(
     every = [*values, *lower, *upper, *([center] if center is not None else [])]
     low, high = (min(every), max(every)) if every else (Decimal(0), Decimal(1))
     room = (high - low) / 10 or Decimal("0.1")
-    marks = ticks(float(low - room), float(high + room), 4)
+    foot = low - room if low < 0 or low > room else Decimal(0)  # a range is never under nothing
+    marks = ticks(float(foot), float(high + room), 4)
 
     def x(number: int) -> float:
         return LEFT + (WIDTH - LEFT - RIGHT) * (number + 0.5) / max(len(values), 1)

@@ -54,7 +54,7 @@ class ReadingsField(forms.CharField):
     """Distances with a space between them; the service reads them."""
 
     def __init__(self, label: str) -> None:
-        attrs = {"inputmode": "decimal", "autocomplete": "off", "placeholder": "250.0 250.5 250.0"}
+        attrs = {"autocomplete": "off", "placeholder": "250.0 250.5 250.0"}  # a keypad of figures has no space
         super().__init__(label=label, max_length=200, required=False, widget=forms.TextInput(attrs))
 
 

@@ -19,6 +19,7 @@ from apps.core.pictures import picture
 from apps.equipment import services as equipment
 from apps.equipment.models import Equipment
 from apps.front.cloths import CLOTHS, FLANNEL, JERSEY, LINEN, POINTS, POPLIN, RIB, SHIRT, TWILL, UNEVEN, Cloth
+from apps.front.invented_checks import check_the_washer
 from apps.front.invented_cloth import drawn_cloth
 from apps.intake.models import Job, Request, Specimen
 from apps.intake.services import (
@@ -121,6 +122,8 @@ class Scenario:
         with self.ago(2) as at:
             requests = [request.pk for request in self.requests(reported)]
             approve(request_ids=requests, password_ok=True, by=self.people["mara"], at=at)
+        with self.ago(1) as at:
+            check_the_washer(manager=self.people["mara"], bench=self.people["bea"], at=at)
 
     def photograph(self, job: Job, warp: str, weft: str, *, received: float, laundered: float) -> None:
         """The first sample as it came and its first specimen after laundering, both chosen for the report."""
