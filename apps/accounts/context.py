@@ -17,6 +17,7 @@ ROOMS = [
     ({Role.BENCH, Role.MANAGER}, "Methods", "methods:list"),
     ({Role.BENCH, Role.MANAGER}, "Sheets", "sheets:sheets"),
     ({Role.BENCH, Role.LAUNDRY, Role.MANAGER}, "Equipment", "equipment:list"),
+    ({Role.FRONT_DESK}, "Work in hand", "control:work"),
     ({Role.BENCH, Role.MANAGER}, "Control", "control:overview"),
     ({Role.FRONT_DESK, Role.MANAGER}, "Customers", "accounts:customers"),
     ({Role.MANAGER}, "People", "accounts:people"),

@@ -4,8 +4,10 @@ from typing import Any
 
 from django import forms
 
+from apps.accounts.models import Customer, User
 from apps.control.models import Baseline, Check, CheckFabric, Direction
 from apps.control.queries import Series, washed_loads
+from apps.control.queries.work import STEPS, customers_in_hand
 from apps.control.services.points import Typed
 from apps.core.errors import Refusal
 from apps.equipment.models import Equipment
@@ -88,6 +90,23 @@ class BaselineForm(ActForm):
         self.fields["first"].choices = self.fields["last"].choices = points
         if points:
             self.initial |= {"first": points[0][0], "last": points[-1][0]}
+
+
+class WorkForm(forms.Form):
+    """Which jobs are shown; what makes no sense asks for all."""
+
+    customer = forms.ModelChoiceField(Customer.objects.none(), empty_label="all customers", required=False)
+    step = forms.ChoiceField(choices=[("", "every step"), *STEPS.items()], required=False)
+
+    def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="look_%s", **kwargs)
+        self.fields["customer"].queryset = customers_in_hand(user)
+
+    @property
+    def asked(self) -> dict[str, Any]:
+        self.is_valid()
+        customer = self.cleaned_data.get("customer")
+        return {"customer_id": customer.pk if customer else None, "step": self.cleaned_data.get("step", "")}
 
 
 class ReasonForm(ActForm):

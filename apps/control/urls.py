@@ -1,10 +1,13 @@
 from django.urls import path
 
-from apps.control.views import checks
+from apps.control.views import checks, work
 
 app_name = "control"
 urlpatterns = [
     path("control/", checks.overview, name="overview"),
+    path("control/work/", work.work, name="work"),
+    path("control/work.csv", work.work_table, {"kind": "csv"}, name="work_csv"),
+    path("control/work.xlsx", work.work_table, {"kind": "xlsx"}, name="work_xlsx"),
     path("control/fabrics/new/", checks.new_fabric, name="new_fabric"),
     path("control/checks/new/", checks.plan, name="plan"),
     path("control/checks/<int:check_id>/", checks.check, name="check"),

@@ -26,7 +26,9 @@ COLUMNS += ("moving_range_pct", "weighted_average_pct", "told", "read_by", "read
 @require_safe
 @role_required(*STAFF_ROLES)
 def overview(request: HttpRequest) -> HttpResponse:
-    context = {"rows": queries.overview(clock.now()), "may_edit": Role.MANAGER in request.user.roles}
+    roles = request.user.roles
+    context = {"rows": queries.overview(clock.now()), "may_edit": Role.MANAGER in roles}
+    context["sees_work"] = bool({Role.FRONT_DESK, Role.MANAGER} & roles)
     return render(request, "control/overview.html", context)
 
 
