@@ -40,6 +40,10 @@ class WorkRow:
         return (self.job.due_on - self.today).days if self.job.due_on else None
 
     @property
+    def days_told(self) -> str:
+        return "–" if self.days_left is None else str(self.days_left).replace("-", "\N{MINUS SIGN}")
+
+    @property
     def soon(self) -> bool:
         return self.days_left is not None and 0 <= self.days_left <= SOON.days
 
