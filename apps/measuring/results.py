@@ -1,6 +1,6 @@
 """What the readings of a request come to. Rows in, figures out: no query, no clock."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -13,6 +13,9 @@ from apps.calc.verdict import Verdict, judge
 from apps.intake.models import Request, Specimen
 from apps.measuring.division import division_of
 from apps.measuring.models import BenchmarkPair, Reading
+from apps.methods.models import RepeatabilityFigure
+
+Adopted = Mapping[tuple[str, str], RepeatabilityFigure]  # by direction and scale
 
 FINEST_SHOWN = Decimal("0.1")  # a single pair or specimen is shown to the step, and no coarser than this
 
@@ -50,13 +53,21 @@ class PairRow:
 class Spread:
     """The standard uncertainty in percent and what it is made of. `between` is None with one specimen.
 
-    `step_mm`: the division of the rule that `division` comes from.
+    `step_mm`: the division of the rule that `division` comes from. `reading`: what the study that was `adopted` says of
+    the reading, None without one; the larger of the two counts.
     """
 
     u: Decimal
     between: Decimal | None
     division: Decimal
     step_mm: Decimal
+    reading: Decimal | None = None
+    adopted: RepeatabilityFigure | None = None
+
+    @property
+    def reading_counts(self) -> bool:
+        """The study found more than the division of the rule accounts for."""
+        return self.reading is not None and self.reading > self.division
 
 
 @dataclass
@@ -140,6 +151,7 @@ def assemble(
     pairs: Iterable[BenchmarkPair],
     readings: Iterable[Reading],
     tie: Tie,
+    adopted: Adopted,
 ) -> RequestResult:
     """The results of one request from its rows. Specimens set aside are left out, but named."""
     specimens = list(specimens)
@@ -148,7 +160,7 @@ def assemble(
     rows = _rows(request, counted, pairs, readings, tie)
     result = RequestResult(request=request, tie=tie, specimens=specimens, rows=rows, set_aside=set_aside)
     for stage in request.measured_cycles:
-        found = [direction_result(request, rows, group, stage, tie) for group in result.groups]
+        found = [direction_result(request, rows, group, stage, tie, adopted) for group in result.groups]
         result.directions += [direction for direction in found if direction]
         if any(found):
             result.stages.append(stage)
@@ -191,7 +203,9 @@ def groups_of(rows: Iterable[PairRow]) -> list[str]:
     return list(dict.fromkeys(row.group for row in ordered))
 
 
-def direction_result(request: Request, rows: list[PairRow], group: str, stage: int, tie: Tie) -> DirectionResult | None:
+def direction_result(
+    request: Request, rows: list[PairRow], group: str, stage: int, tie: Tie, adopted: Adopted
+) -> DirectionResult | None:
     """One direction (or place) after one cycle, over the pairs read both times; None while there is no such pair."""
     marked = [row for row in rows if row.group == group]
     counted = [row for row in marked if stage in row.changes]
@@ -207,6 +221,7 @@ def direction_result(request: Request, rows: list[PairRow], group: str, stage: i
         [row.readings[0].mm for row in counted],
         [row.readings[stage].mm for row in counted],
         division_of((row.readings[n] for row in counted for n in (0, stage)), method.reading_resolution_mm),
+        adopted.get((along, "percent" if counted[0].in_percent else "distance")),
     )
     lower, upper = request.limits(along)
     verdict, no_verdict = None, ""
@@ -242,18 +257,40 @@ def mean(values: list[Decimal]) -> Decimal:
 
 
 @own_context
-def uncertainty(summary: Summary, before: list[Decimal], after: list[Decimal], resolution: Decimal) -> Spread:
-    """Standard uncertainty of a direction's change: specimen to specimen, and the division of the rule.
+def uncertainty(
+    summary: Summary,
+    before: list[Decimal],
+    after: list[Decimal],
+    resolution: Decimal,
+    adopted: RepeatabilityFigure | None,
+) -> Spread:
+    """Standard uncertainty of a direction's change: specimen to specimen, and the reading.
 
     The first is sd / sqrt(n) of the specimens' results (two or more). The second takes resolution / sqrt(12) for the
     mean distance before and after; it is not made smaller by the number of pairs, since one rule reads them all.
-    What differs from machine to machine and from day to day is in neither.
+    Where the lab has adopted a study of repeated readings, its figure takes the division's place unless the division is
+    larger: repeated readings hold the division in them already (of two such parts the larger counts: common practice,
+    from memory). What differs from machine to machine and from day to day is in neither.
     """
     division = change_uncertainty([mean(before)], [mean(after)], resolution).u
+    reading = None if adopted is None else reading_part(adopted, summary.change)
+    larger = max(division, reading or division)
     if summary.sd is None:
-        return Spread(division, None, division, resolution)
+        return Spread(larger, None, division, resolution, reading, adopted)
     between = settle(summary.sd / WORKING.sqrt(Decimal(summary.n_specimens)))
-    return Spread(settle(WORKING.sqrt(between**2 + division**2)), between, division, resolution)
+    return Spread(settle(WORKING.sqrt(between**2 + larger**2)), between, division, resolution, reading, adopted)
+
+
+@own_context
+def reading_part(adopted: RepeatabilityFigure, change: Decimal) -> Decimal:
+    """What the spread of readings makes of a change: the original and the reading after, each by its sensitivity.
+
+    100 (B - A) / A has the sensitivities 100 / A and -100 B / A^2 (JCGM 100:2008, 5.1.2); the figure is in percent of
+    A. A scale in percent gives the change in one reading.
+    """
+    if adopted.scale == RepeatabilityFigure.Scale.PERCENT:
+        return settle(adopted.percent)
+    return settle(adopted.percent * WORKING.sqrt(1 + (1 + change / 100) ** 2))
 
 
 def _between_steps(step: Decimal, *limits: Decimal | None) -> str:

@@ -8,6 +8,7 @@ from apps.calc.lengths import format_length
 from apps.calc.rounding import MINUS, format_change, round_to
 from apps.intake.models import Request
 from apps.measuring.results import DirectionResult, PairRow, mean, step_of
+from apps.methods.models import RepeatabilityFigure
 
 FOUR = Decimal("0.0001")
 TWO = Decimal("0.01")
@@ -66,11 +67,21 @@ def uncertainty(result: DirectionResult) -> str:
         return ""
     resolution = format_length(spread.step_mm, "mm", 1).removesuffix(".0")
     division = f"{size(spread.division)} from the division of the rule ({resolution} mm, read before and after)"
+    if spread.reading_counts:
+        division = f"{size(spread.reading)} from the reading: {study(spread.adopted)}"
     outside = "What differs from machine to machine and from day to day is not in it."
     if spread.between is None:
         return f"u = {division}; with one specimen there is no spread between specimens. {outside}"
     between = f"{size(spread.between)} from specimen to specimen (s / √{result.summary.n_specimens})"
     return f"u = {size(spread.u)}: {between} and {division}, combined as a root of squares. {outside}"
+
+
+def study(adopted: RepeatabilityFigure) -> str:
+    """Where the figure for the reading comes from: how many readings, until when."""
+    return (
+        f"study {adopted.study} found {size(adopted.percent)} in {adopted.direction}, from {adopted.n} readings by "
+        f"{adopted.people} people until {adopted.on:%-d %b %Y}"
+    )
 
 
 def rests_on(result: DirectionResult) -> str:

@@ -9,6 +9,7 @@ from apps.methods.models import (
     Figure,
     LaunderingProcedure,
     MeasuringPoint,
+    RepeatabilityFigure,
     TestMethod,
 )
 from apps.trail.guarding import Guard, frozen_columns, insert_only, no_replace
@@ -81,6 +82,9 @@ GUARDS = [
     Guard("methods_figure_in_use", "methods_figure", "delete", FIGURE_USED, SENTENCE),
     *no_replace(Figure),
     *insert_only(Confirmation, sentence=CONFIRMED),
+    *insert_only(
+        RepeatabilityFigure, sentence="a repeatability that was adopted stands; a newer study is adopted after it"
+    ),
     *no_replace(ExtraMeasurement),
     *no_replace(MeasuringPoint),
 ]

@@ -1,5 +1,6 @@
 """What pages and the other rooms ask about methods, washes and dryings."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -18,6 +19,7 @@ from apps.methods.models import (
     Figure,
     LaunderingProcedure,
     MeasuringPoint,
+    RepeatabilityFigure,
     TestMethod,
 )
 from apps.trail.models import TrailEntry
@@ -54,6 +56,15 @@ def unconfirmed(owner: str | Catalogued | Iterable[str | Catalogued]) -> QuerySe
     owners = [owner] if isinstance(owner, str | CatalogueRow) else owner
     keys = {each if isinstance(each, str) else each.owner for each in owners}
     return Figure.objects.filter(owner__in=keys).unconfirmed()
+
+
+def repeatability_in_force(methods: Iterable[int]) -> dict[int, dict[tuple[str, str], RepeatabilityFigure]]:
+    """By method what was adopted last, of each direction and scale; one query, however many methods."""
+    found: dict[int, dict[tuple[str, str], RepeatabilityFigure]] = defaultdict(dict)
+    rows = RepeatabilityFigure.objects.filter(method__in=set(methods)).select_related("by")
+    for row in rows.order_by("at", "pk"):
+        found[row.method_id][row.direction, row.scale] = row
+    return found
 
 
 def told_figures(row: Catalogued) -> dict[str, str]:
@@ -117,6 +128,7 @@ class MethodWhole:
     washes: Sequence[Sheet]
     dryings: Sequence[Sheet]
     extras: Sequence[Sheet]
+    repeatabilities: Sequence[RepeatabilityFigure]
 
 
 def with_to_confirm(rows: QuerySet[Any]) -> QuerySet[Any]:
@@ -170,6 +182,7 @@ def method_whole(method: TestMethod) -> MethodWhole:
         washes=[Sheet(row, by_owner[row.owner]) for row in washes],
         dryings=[Sheet(row, by_owner[row.owner]) for row in dryings],
         extras=[Sheet(row, by_owner[row.owner]) for row in extras],
+        repeatabilities=list(method.repeatabilities.select_related("by")[:20]),
     )
 
 
@@ -227,6 +240,10 @@ def told(entry: TrailEntry) -> dict[str, Any]:
         "catalogue.copied": (f"Copied into {facts.get('copy')}", f"after {facts.get('after')}"),
         "catalogue.retired": ("Offered no more", facts.get("reason", "")),
         "catalogue.taken_back": ("Offered again", ""),
+        "method.repeatability": (
+            f"Repeatability of {facts.get('direction')} adopted: {facts.get('with_people')} %",
+            f"study {facts.get('study')}, {facts.get('n')} readings by {facts.get('people')} people",
+        ),
         "method.in_scope": ("Within the accreditation", ""),
         "method.out_of_scope": ("Outside the accreditation", ""),
     }.get(entry.kind, (entry.kind, ""))

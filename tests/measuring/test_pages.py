@@ -385,7 +385,7 @@ class SheetPageTests(LabTestCase):
         for request in (self.request, big):
             address = reverse("measuring:readings", args=[request.sample.code])
             self.client.get(address)
-            with self.subTest(request), self.assertNumQueries(16):
+            with self.subTest(request), self.assertNumQueries(17):
                 self.client.get(address)
 
     def test_without_specimens_or_requests(self):
@@ -482,5 +482,5 @@ class ResultPageTests(LabTestCase):
             with_readings(self, after_cycle(self, request), 1, "245")
             address = reverse("measuring:results", args=[request.sample.code])
             self.client.get(address)
-            with self.subTest(count), self.assertNumQueries(13):
+            with self.subTest(count), self.assertNumQueries(14):
                 self.client.get(address)

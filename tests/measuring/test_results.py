@@ -247,7 +247,7 @@ class QueryCountTests(ResultTests):
                 request = with_originals(self, a_marked_request(self, **ONE))
                 requests.append(with_readings(self, after_cycle(self, request), 1, "245"))
             fresh = type(request).objects.filter(pk__in=[request.pk for request in requests])
-            with self.subTest(wanted), self.assertNumQueries(8):
+            with self.subTest(wanted), self.assertNumQueries(9):
                 results = results_of(fresh)
                 self.assertEqual(len(results), wanted)
                 self.assertTrue(all(result.complete for result in results.values()))

@@ -161,7 +161,7 @@ class MethodPagesTests(LabTestCase):
     def test_pages_do_not_grow(self):
         self.sign_in(self.mara)
         for address, owner, queries in (
-            (WHOLE, method().owner, 11),
+            (WHOLE, method().owner, 12),
             (WASH, "procedure:aatcc-1-iii", 8),
             (DRYING, "drying:aatcc-b", 8),
             (EXTRA, "extra:aatcc-tm207-2017", 9),

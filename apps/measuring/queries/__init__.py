@@ -25,7 +25,7 @@ from apps.measuring.queries.resting import (
 )
 from apps.measuring.queries.sheet import Sheet, rests_on, sheet, stage_to_open
 from apps.measuring.rest import BASIS
-from apps.measuring.told import fewer_pairs
+from apps.measuring.told import fewer_pairs, study
 
 __all__ = [
     "BASIS",
@@ -63,5 +63,6 @@ __all__ = [
     "stage_due",
     "stage_to_open",
     "stage_words",
+    "study",
     "work_faults",
 ]

@@ -9,10 +9,11 @@ from apps.accounts.queries import the_lab
 from apps.intake.models import Request, Specimen
 from apps.measuring.models import BenchmarkPair, Reading
 from apps.measuring.results import RequestResult, assemble
+from apps.methods.queries import repeatability_in_force
 
 
 def results_of(requests: Iterable[Request]) -> dict[int, RequestResult]:
-    """The results of these requests by their key, in five queries at most however many there are.
+    """The results of these requests by their key, in six queries at most however many there are.
 
     A pair counts at a stage only when its original and its reading at that stage are both in force. Specimens set
     aside are left out. The verdict is on the reported figure.
@@ -20,7 +21,7 @@ def results_of(requests: Iterable[Request]) -> dict[int, RequestResult]:
     requests = list(requests)
     prefetch_related_objects(requests, "method", "sample__job")
     by_request, by_specimen, by_pair = _rows_of(requests)
-    tie = the_lab().tie
+    tie, adopted = the_lab().tie, repeatability_in_force(request.method_id for request in requests)
     results = {}
     for request in requests:
         specimens = by_request[request.pk]
@@ -28,7 +29,14 @@ def results_of(requests: Iterable[Request]) -> dict[int, RequestResult]:
             specimen.request = request
         pairs = [pair for specimen in specimens for pair in by_specimen[specimen.pk]]
         readings = [reading for pair in pairs for reading in by_pair[pair.pk]]
-        results[request.pk] = assemble(request, specimens=specimens, pairs=pairs, readings=readings, tie=tie)
+        results[request.pk] = assemble(
+            request,
+            specimens=specimens,
+            pairs=pairs,
+            readings=readings,
+            tie=tie,
+            adopted=adopted.get(request.method_id, {}),
+        )
     return results
 
 

@@ -1,6 +1,7 @@
 """Test methods and laundering procedures as data. An edition once used is never altered; a new edition is added."""
 
 from apps.methods.models.figures import Confirmation, Figure, MeasuringPoint
+from apps.methods.models.repeatability import RepeatabilityFigure
 from apps.methods.models.rows import (
     ENDS,
     AppliesTo,
@@ -25,5 +26,6 @@ __all__ = [
     "Figure",
     "LaunderingProcedure",
     "MeasuringPoint",
+    "RepeatabilityFigure",
     "TestMethod",
 ]

@@ -28,6 +28,7 @@ NOT_TOLD = {
         "id",
     ),
     *("against_label", "along", "asked", "conditioning", "extras", "fewer_pairs", "group", "point", "points", "side"),
+    "reading",
     *("averaging_told", "decision_told", "construction_told", "kind_told", "tie_told", "times_wetted"),
 }
 

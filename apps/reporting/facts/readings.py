@@ -8,7 +8,7 @@ from typing import Any
 from apps.intake.models import CutPlan, Request, Specimen
 from apps.intake.queries import PATTERNS
 from apps.measuring.models import BenchmarkPair, Reading
-from apps.measuring.queries import BASIS, Extras, Rested, fewer_pairs
+from apps.measuring.queries import BASIS, Extras, Rested, fewer_pairs, study
 from apps.methods.models import MeasuringPoint
 from apps.reporting.facts.record import People, local
 
@@ -255,4 +255,24 @@ def _direction(found: Any) -> dict[str, Any]:
         }
         if verdict
         else None,
+        **_adopted(found.spread),
     }
+
+
+def _adopted(spread: Any) -> dict[str, Any]:
+    """What was adopted for the reading; nothing where nothing was."""
+    adopted = spread.adopted if spread else None
+    if adopted is None:
+        return {}
+    told = {
+        "percent": adopted.percent,
+        "u": spread.reading,
+        "counts": spread.reading_counts,
+        "n": adopted.n,
+        "people": adopted.people,
+        "dof": adopted.dof,
+        "on": adopted.on.isoformat(),
+        "study": adopted.study,
+        "told": study(adopted),
+    }
+    return {"reading": told}

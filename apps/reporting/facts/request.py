@@ -105,6 +105,10 @@ class RequestFacts:
         return ", ".join(self.specimen_names.values())
 
     @property
+    def readings_told(self) -> str:
+        return wording.studies_told(self.data["results"])
+
+    @property
     def read_to(self) -> str:
         """How finely the rule was read, in mm: what the uncertainty takes for its division."""
         steps = [result["division_mm"] for result in self.data["results"] if result.get("division_mm")]

@@ -1,7 +1,8 @@
 """The fixed sentences of a report. They are frozen with the facts, so that an old report keeps its words."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
+from typing import Any
 
 TITLE = "Test report"
 INTERIM_TITLE = "Interim test report"
@@ -120,3 +121,11 @@ def limits_told(lower: Decimal | str | None, upper: Decimal | str | None) -> str
     if lower is not None:
         return f"not below {signed(lower)}"
     return "none agreed" if upper is None else f"not above {signed(upper)}"
+
+
+def studies_told(results: Iterable[Mapping[str, Any]]) -> str:
+    """Which studies of repeated readings u rests on; empty without one, as in reports of before."""
+    told = [result["reading"] for result in results if result.get("reading")]
+    words = [f"in place of the division, {row['told']}" for row in told if row["counts"]]
+    words += [f"the division, which is more than {row['told']}" for row in told if not row["counts"]]
+    return f"For the reading u takes {'; '.join(dict.fromkeys(words))}." if words else ""

@@ -256,7 +256,10 @@ def decision(facts: Facts) -> list[Flowable]:
     for request in facts.requests:
         alike.setdefault(_decision(request), []).append(request.short)
     told: list[Flowable] = [labelled(", ".join(codes), text) for text, codes in alike.items()]
-    told += [say(UNCERTAINTY, SMALL), say(f"Rounding: {facts.lab['tie_told']}.", SMALL)]
+    told += [say(UNCERTAINTY, SMALL)]
+    studies = {request.readings_told for request in facts.requests if request.readings_told}
+    told += [say(each, SMALL) for each in sorted(studies)]
+    told += [say(f"Rounding: {facts.lab['tie_told']}.", SMALL)]
     return section("Limits, decision rule and uncertainty", *told)
 
 
