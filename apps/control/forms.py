@@ -1,17 +1,19 @@
-"""What is asked about checks."""
+"""What is asked about checks and studies."""
 
 from typing import Any
 
 from django import forms
 
 from apps.accounts.models import Customer, User
-from apps.control.models import Baseline, Check, CheckFabric, Direction
+from apps.control.models import Baseline, Check, CheckFabric, Direction, Study
 from apps.control.queries import Series, washed_loads
+from apps.control.queries.studies import StudyWhole
 from apps.control.queries.work import STEPS, customers_in_hand
 from apps.control.services.points import Typed
+from apps.control.services.studies import MOST_PEOPLE, MOST_PIECES, MOST_TRIALS, Cell, field_of
 from apps.core.errors import Refusal
 from apps.equipment.models import Equipment
-from apps.methods.models import LaunderingProcedure
+from apps.methods.models import LaunderingProcedure, TestMethod
 
 UNITS = [("mm", "mm"), ("cm", "cm"), ("in", "in")]
 
@@ -111,3 +113,73 @@ class WorkForm(forms.Form):
 
 class ReasonForm(ActForm):
     reason = forms.CharField(max_length=200)
+
+
+class StudyForm(ActForm):
+    method = forms.ModelChoiceField(TestMethod.objects.none(), empty_label="Choose one")
+    direction = of_column(Study, "direction")
+    unit = of_column(Study, "unit")
+    trials = forms.IntegerField(
+        label="Times that each person reads a piece", min_value=2, max_value=MOST_TRIALS, initial=2
+    )
+    readers = forms.ModelMultipleChoiceField(
+        User.objects.none(),
+        label="Who reads",
+        widget=forms.CheckboxSelectMultiple,
+        help_text=f"2 to {MOST_PEOPLE} people of the bench.",
+    )
+    pieces = forms.CharField(
+        label="What each of them reads, one a line",
+        max_length=3000,
+        widget=forms.Textarea(attrs={"rows": 6}),
+        help_text=f"2 to {MOST_PIECES}, such as: A1 length 2. Ten show more than five.",
+    )
+    note = of_column(Study, "note", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["method"].queryset = TestMethod.objects.filter(retired=False)
+        people = User.objects.filter(is_active=True, customer=None).order_by("full_name")
+        self.fields["readers"].queryset = people.filter(bench=True) | people.filter(manager=True)
+
+    @property
+    def plan(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        return {
+            "method_id": data["method"].pk,
+            "reader_ids": [person.pk for person in data["readers"]],
+            "pieces": data["pieces"].splitlines(),
+            **{name: data[name] for name in ("direction", "unit", "trials", "note")},
+        }
+
+
+class SheetForm(ActForm):
+    """The cells that one person still has to read."""
+
+    def __init__(self, *args: Any, whole: StudyWhole, person: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        kept = {(r.piece.number, r.trial): r.text for r in whole.readings if r.by_id == person.pk}
+        self.rows: list[tuple[str, list[tuple[str, Any]]]] = []
+        self.cells: dict[str, Cell] = {}
+        for piece in whole.pieces:
+            row = []
+            for trial in range(1, whole.study.trials + 1):
+                cell = (piece.number, trial)
+                if cell in kept:
+                    row.append((kept[cell], None))
+                    continue
+                name = field_of(cell)
+                attrs = {"inputmode": "decimal", "autocomplete": "off"}
+                self.cells[name] = cell
+                self.fields[name] = forms.CharField(
+                    label=f"{piece.name}, reading {trial}",
+                    max_length=32,
+                    required=False,
+                    widget=forms.TextInput(attrs),
+                )
+                row.append(("", self[name]))
+            self.rows.append((piece.name, row))
+
+    @property
+    def typed(self) -> dict[Cell, str]:
+        return {cell: self.cleaned_data.get(name, "") for name, cell in self.cells.items()}

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apps.control.views import checks, work
+from apps.control.views import checks, studies, work
 
 app_name = "control"
 urlpatterns = [
@@ -17,4 +17,15 @@ urlpatterns = [
     path("control/checks/<int:check_id>.csv", checks.table, {"kind": "csv"}, name="csv"),
     path("control/checks/<int:check_id>.xlsx", checks.table, {"kind": "xlsx"}, name="xlsx"),
     path("control/points/<int:point_id>/void/", checks.void, name="void"),
+    # repeated readings
+    path("control/studies/", studies.studies, name="studies"),
+    path("control/studies/new/", studies.plan, name="new_study"),
+    path("control/studies.csv", studies.all_studies, {"kind": "csv"}, name="studies_csv"),
+    path("control/studies.xlsx", studies.all_studies, {"kind": "xlsx"}, name="studies_xlsx"),
+    path("control/studies/<int:study_id>/", studies.study, name="study"),
+    path("control/studies/<int:study_id>/read/", studies.read, name="read"),
+    path("control/studies/<int:study_id>/adopt/", studies.adopt, name="adopt"),
+    path("control/studies/<int:study_id>.csv", studies.readings, {"kind": "csv"}, name="study_csv"),
+    path("control/studies/<int:study_id>.xlsx", studies.readings, {"kind": "xlsx"}, name="study_xlsx"),
+    path("control/studies/readings/<int:entry_id>/void/", studies.void, name="void_entry"),
 ]

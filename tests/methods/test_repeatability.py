@@ -34,9 +34,10 @@ class AdoptTests(LabTestCase):
     def test_the_newest_of_a_direction_holds(self):
         self.adopt(1)
         newest, width = self.adopt(2, "0.2"), self.adopt(3, direction="width")
+        method = self.method.pk
         with self.assertNumQueries(1):
-            found = repeatability_in_force([self.method.pk, 0])
-        self.assertEqual(found[self.method.pk], {("length", "distance"): newest, ("width", "distance"): width})
+            found = repeatability_in_force([method, 0])
+        self.assertEqual(found[method], {("length", "distance"): newest, ("width", "distance"): width})
 
     def test_only_a_manager_and_a_study_once(self):
         self.adopt(1)

@@ -16,7 +16,8 @@ from django.utils.http import urlsafe_base64_encode
 from apps.accounts import services as accounts
 from apps.accounts.models import Customer, Role, Token, User
 from apps.control import services as control
-from apps.control.models import Check, CheckPoint
+from apps.control.models import Check, CheckPoint, Study, StudyReading
+from apps.control.services import studies
 from apps.core import clock
 from apps.equipment import services as equipment
 from apps.equipment.models import AtmosphereImport, AtmosphereReading, Calibration, Equipment, Hold
@@ -169,6 +170,17 @@ class BusyHouse(Scenario):
         check = control.plan_check(**what, every_loads=10, every_days=None, **by_mara)
         read = {"length": control.Typed("250 250", "248 248"), "width": control.Typed("250", "249.5")}
         control.record_run(check_id=check.pk, load_id=load.pk, unit="mm", typed=read, **by_mara)
+        for trials in (2, 3):
+            study = studies.plan_study(
+                method_id=TestMethod.objects.get(code="aatcc-tm135-2018-small").pk,
+                direction="length",
+                unit="mm",
+                trials=trials,
+                pieces=["A1 length 1", "A1 length 2"],
+                reader_ids=[self.who.bea.pk, self.who.mara.pk],
+                **by_mara,
+            )
+            studies.read_pieces(study_id=study.pk, typed={(1, 1): "250.5"}, **by_mara)
         with transaction.atomic():
             equipment.hold_results(equipment_id=load.washer_id, since=self.now, reason="an alarm", **by_mara)
 
@@ -253,6 +265,8 @@ def _rows(room: str) -> dict[str, Any]:
         "request_id": Request.objects.filter(pk__in=[*_one_a_state(Request, "lock"), *_one_a_state(Request, "method")]),
         "record_id": Nonconformity.objects,
         "hold_id": Hold.objects.order_by("pk"),
+        "study_id": Study.objects.order_by("pk"),
+        "entry_id": StudyReading.objects.order_by("pk"),
         "check_id": Check.objects.order_by("pk"),
         "point_id": CheckPoint.objects.order_by("pk"),
     }

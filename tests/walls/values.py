@@ -136,6 +136,7 @@ WORDS |= {
     "caption": "a mark near the fold",
     "lot": "8",
     "every_loads": "20",
+    "pieces": "A1 length 1\nA1 length 2",
     "length_before": "250 250",
     "length_after": "249 249",
 }
@@ -156,7 +157,17 @@ LEFT_EMPTY = {
     "at_risk",
     "deviation",
 }
-TICKED = {"can_do", "enough_cloth", "agreed", "lint_filter_cleaned", "cooled_down", "specimen", "piece", "spun"}
+TICKED = {
+    "can_do",
+    "enough_cloth",
+    "agreed",
+    "lint_filter_cleaned",
+    "cooled_down",
+    "specimen",
+    "piece",
+    "spun",
+    "readers",
+}
 
 
 def own_name(name: str) -> str:
@@ -199,7 +210,7 @@ def _well(control: Control, form: Form) -> str | bytes | None:
         return _specimen(control.name)
     if form.path == "/sign-in/":
         return {"username": "mara", "password": PASSWORD}.get(name, "")
-    if control.name.startswith("extra_"):
+    if control.name.startswith(("extra_", "piece_")):
         return "250"
     if name == "deviation" and control.name == "deviation-deviation":
         return "hung instead of laid"

@@ -66,13 +66,12 @@ class RequestFacts:
         return self.data["has_limits"]
 
     def _figure(self, result: Mapping[str, Any]) -> Figure:
-        limits = wording.limits_told(result["lower"], result["upper"])
         state = result["verdict"]["state"] if result["verdict"] else ""
         return Figure(
             direction=result["direction"],
             stage=result["stage"],
             change=format_change(Decimal(result["reported"])),
-            limits=limits,
+            limits=wording.limits_told(result["lower"], result["upper"]),
             verdict=state,
             verdict_told=wording.VERDICTS.get(state, "No verdict" if result["no_verdict"] else ""),
             u=significant(result["u"]),
