@@ -38,3 +38,16 @@ def test_the_queue_asks_as_often_with_many_as_with_few():
     (line,) = [line for line in result.stdout.splitlines() if line.startswith("| Laundry queue ")]
     queries = line.strip(" |").split("|")[1].strip()
     assert queries.isdigit(), line  # "11", never "11 to 12"
+
+
+@pytest.mark.postgres_only
+def test_a_small_lab_s_day_has_no_errors():
+    command = [sys.executable, "-m", "tests.bench.day", "--samples=10", "--waiting=9", "--rounds=0", "--minutes=0.1"]
+    result = subprocess.run([*command, "--pause=0.5"], cwd=ROOT, capture_output=True, text=True)
+    assert result.returncode == 0, result.stdout + result.stderr
+    assert "year: 10 samples, 30 specimens, 720 readings, 90 cycles" in result.stdout
+    for book in ("empty", "year"):
+        (line,) = [line for line in result.stdout.splitlines() if line.startswith(f"| {book} ")]
+        _, requests, _, written, errors, *_ = (cell.strip() for cell in line.strip(" |").split("|"))
+        assert int(requests) > 10 and int(written) > 0, line
+        assert errors == "0", result.stdout

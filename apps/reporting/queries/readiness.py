@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from apps.intake.models import Deviation, Request, SendBack, Specimen
 from apps.laundering.models import LoadPiece
@@ -111,14 +111,13 @@ def _not_judged(requests: list[Request]) -> set[int]:
 
 def finished(requests):
     """Of a queryset of requests: those not locked whose specimens are all through, so that the manager may look."""
-    specimens = Specimen.objects.all()
-    done = specimens.filter(stage=Specimen.Stage.DONE).values("request_id")
-    going = specimens.filter(stage__in=UNFINISHED).values("request_id")
-    return requests.exclude(lock=Request.Lock.LOCKED).filter(pk__in=done).exclude(pk__in=going)
+    own = Specimen.objects.filter(request=OuterRef("pk"))
+    done, going = own.filter(stage=Specimen.Stage.DONE), own.filter(stage__in=UNFINISHED)
+    return requests.exclude(lock=Request.Lock.LOCKED).filter(Exists(done), ~Exists(going))
 
 
 def begun(requests):
     """Of a queryset of requests: those still open of which something is read after a cycle: enough for an interim
     report."""
-    read = Reading.objects.in_force().filter(stage__gt=0).exclude(pair__specimen__stage=Specimen.Stage.SET_ASIDE)
-    return requests.filter(lock=Request.Lock.OPEN, pk__in=read.values("pair__specimen__request_id"))
+    own = Reading.objects.in_force().filter(stage__gt=0, pair__specimen__request=OuterRef("pk"))
+    return requests.filter(Exists(own.exclude(pair__specimen__stage=Specimen.Stage.SET_ASIDE)), lock=Request.Lock.OPEN)
