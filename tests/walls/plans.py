@@ -27,6 +27,7 @@ FEW = {
     *("accounts.lab", "accounts.user", "accounts.customer", "accounts.token", "intake.jobserial"),
     *("equipment.equipment", "equipment.calibration", "equipment.outofservice", "equipment.tolerance"),
     *("equipment.atmosphereimport", "measuring.conditioningrule", "reporting.signatory"),
+    *("control.checkfabric", "control.study"),
     # What goes wrong, and is written down one by one.
     *("laundering.kepttap", "reporting.nonconformity", "reporting.nonconformitynote"),
 }
