@@ -1,5 +1,6 @@
 """What is asked about checks and studies."""
 
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -183,3 +184,19 @@ class SheetForm(ActForm):
     @property
     def typed(self) -> dict[Cell, str]:
         return {cell: self.cleaned_data.get(name, "") for name, cell in self.cells.items()}
+
+
+class SinceForm(forms.Form):
+    """From which day on is it looked into? Nothing: since the newest calibration that found it fit for use."""
+
+    since = forms.DateField(
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        input_formats=["%Y-%m-%d"],
+        error_messages={"invalid": "A day, such as 2026-03-02. Shown is what came since the last good calibration."},
+    )
+
+    def clean_since(self) -> date | None:
+        if (day := self.cleaned_data["since"]) and not 2000 <= day.year <= 2200:
+            raise forms.ValidationError("No work is older than that, or so far ahead.")
+        return day

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apps.control.views import checks, studies, work
+from apps.control.views import checks, studies, touched, work
 
 app_name = "control"
 urlpatterns = [
@@ -28,4 +28,7 @@ urlpatterns = [
     path("control/studies/<int:study_id>.csv", studies.readings, {"kind": "csv"}, name="study_csv"),
     path("control/studies/<int:study_id>.xlsx", studies.readings, {"kind": "xlsx"}, name="study_xlsx"),
     path("control/studies/readings/<int:entry_id>/void/", studies.void, name="void_entry"),
+    path("control/touched/<int:equipment_id>/", touched.page, name="touched"),
+    path("control/touched/<int:equipment_id>.csv", touched.table, {"kind": "csv"}, name="touched_csv"),
+    path("control/touched/<int:equipment_id>.xlsx", touched.table, {"kind": "xlsx"}, name="touched_xlsx"),
 ]
