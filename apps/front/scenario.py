@@ -21,6 +21,7 @@ from apps.equipment.models import Equipment
 from apps.front.cloths import CLOTHS, FLANNEL, JERSEY, LINEN, POINTS, POPLIN, RIB, SHIRT, TWILL, UNEVEN, Cloth
 from apps.front.invented_checks import check_the_washer
 from apps.front.invented_cloth import drawn_cloth
+from apps.front.invented_readings import read_again
 from apps.intake.models import Job, Request, Specimen
 from apps.intake.services import (
     JobDetails,
@@ -92,6 +93,8 @@ class Scenario:
     def write(self) -> None:
         """All of it or nothing, so that a start that was broken off begins anew."""
         self.the_lab()
+        with self.ago(24 * 30) as at:
+            read_again(manager=self.people["mara"], bench=self.people["bea"], at=at)
         day = self.day
         reported = self.receive("Quellbach Hemden", [POPLIN], ago=day(12, 9), due=-1, order="QH-1107")
         waiting = self.receive("Zweitfaden Mode", [JERSEY, RIB], ago=day(10, 10), due=2, order="ZM 88/2")
