@@ -166,10 +166,10 @@ class SheetForm(ActForm):
             row = []
             for trial in range(1, whole.study.trials + 1):
                 cell = (piece.number, trial)
-                if cell in kept:
+                name = field_of(cell)
+                if cell in kept and name not in self.data:  # sent again, it is answered as it was
                     row.append((kept[cell], None))
                     continue
-                name = field_of(cell)
                 attrs = {"inputmode": "decimal", "autocomplete": "off"}
                 self.cells[name] = cell
                 self.fields[name] = forms.CharField(
