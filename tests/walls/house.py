@@ -265,8 +265,8 @@ def _rows(room: str) -> dict[str, Any]:
         "request_id": Request.objects.filter(pk__in=[*_one_a_state(Request, "lock"), *_one_a_state(Request, "method")]),
         "record_id": Nonconformity.objects,
         "hold_id": Hold.objects.order_by("pk"),
-        "study_id": Study.objects.order_by("pk"),
-        "entry_id": StudyReading.objects.order_by("pk"),
+        "study_id": Study.objects.order_by("-pk"),
+        "entry_id": StudyReading.objects.order_by("-pk"),
         "check_id": Check.objects.order_by("pk"),
         "point_id": CheckPoint.objects.order_by("pk"),
     }
