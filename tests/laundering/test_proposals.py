@@ -3,6 +3,7 @@
 import uuid
 from datetime import timedelta
 
+from apps.accounts.queries import the_lab
 from apps.intake.models import Job, Request, Sample
 from apps.laundering.models import Load
 from apps.laundering.queries import groups, waiting, with_proposals
@@ -23,7 +24,7 @@ class ProposalTests(LabTestCase):
 
     def loads(self):
         pieces = waiting(self.lou)
-        return [load for group in with_proposals(pieces, groups(pieces, TODAY)) for load in group.loads]
+        return [load for group in with_proposals(pieces, groups(self.lou, the_lab(), TODAY)) for load in group.loads]
 
     def test_one_drum_for_what_fits_and_the_oldest_due_first(self):
         soon, later = self.weighing("150", days=1), self.weighing("150", days=9)
@@ -68,7 +69,7 @@ class ProposalTests(LabTestCase):
         self.assertContains(page, "13 pieces of ballast")
         (load,) = self.loads()
         keys = [piece.pk for piece in load.pieces]
-        (group,) = groups(waiting(self.lou), TODAY)
+        (group,) = groups(self.lou, the_lab(), TODAY)
         ticks = "".join(f"&tick={key}" for key in keys)
         changed = self.client.get(f"/laundry/?group={group.key}{ticks}")
         self.assertContains(changed, " checked", count=3)
@@ -80,6 +81,6 @@ class ProposalTests(LabTestCase):
         self.sign_in(self.lou)
         self.weighing("150"), whole_cycle(self, ready(self, measured_after=(3,)))
         for _ in range(2):
-            with self.assertNumQueries(14):
+            with self.assertNumQueries(15):
                 self.client.get("/laundry/")
             [self.weighing("150", construction=kind) for kind in ("woven", "knit") * 4]
