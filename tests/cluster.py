@@ -17,7 +17,7 @@ SETTINGS = {
     "synchronous_commit": "off",
     "full_page_writes": "off",
     "max_connections": "60",
-    # What tests write is rolled back: swept meanwhile, tables count as empty, and plans for those that are not go wrong.
+    # What tests write is rolled back: swept meanwhile, tables count as empty, and plans for full ones go wrong.
     "autovacuum": "off",
     # A test that waits for a lock for ever says so instead of hanging the run.
     "lock_timeout": "20s",
