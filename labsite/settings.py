@@ -210,6 +210,7 @@ AXES_RESET_ON_SUCCESS = True
 AXES_DISABLE_ACCESS_LOG = True  # the trail has it
 AXES_LOCKOUT_CALLABLE = "apps.accounts.views.locked_out"
 AXES_CLIENT_IP_CALLABLE = "apps.core.addresses.client_address"
+AXES_HANDLER = "apps.accounts.lockout.Handler"
 AXES_VERBOSE = False
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},

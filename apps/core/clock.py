@@ -39,7 +39,21 @@ def check_moment(at: datetime, *, after: datetime | None = None, what: str = "Th
             f"{what} is timed in the future. Check the clock of this device and the time typed.", code="future"
         )
     if after is not None and at < after:
+        if after > now() + SKEW:
+            raise Refusal(
+                f"The step before is timed {timezone.localtime(after):%d %b %Y %H:%M}, which has not come yet: "
+                "the clock of the lab's server was wrong then, or is now. Have it looked at; a run can be broken off.",
+                code="clock_set_back",
+            )
         raise Refusal(
             f"{what} is timed before the step that comes before it ({timezone.localtime(after):%d %b %Y %H:%M}).",
             code="before_previous_step",
         )
+
+
+def broken_off(at: datetime, *, after: datetime, what: str) -> datetime:
+    """When a run that began at `after` was broken off. One that began while the server's clock was ahead counts as
+    broken off as it began: nobody waits for that moment to come."""
+    begun_ahead = after > now() + SKEW
+    check_moment(at, after=None if begun_ahead else after, what=what)
+    return max(at, after)

@@ -12,6 +12,7 @@ from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 from apps.accounts.models import User
 from apps.accounts.services.letters import send_later
 from apps.accounts.services.passwords import hashed
+from apps.core.clock import SKEW
 from apps.core.errors import Refusal
 from apps.core.links import whole
 from apps.trail import services as trail
@@ -54,7 +55,7 @@ def ask_for_link(*, name: str, at: datetime) -> None:
     people = list(known.select_for_update().order_by("pk")[:5])
     for user in people:
         recent = TrailEntry.objects.filter(
-            stream=f"user:{user.pk}", kind=ASKED, recorded_at__gt=at - timedelta(hours=1)
+            stream=f"user:{user.pk}", kind=ASKED, recorded_at__range=(at - timedelta(hours=1), at + SKEW)
         )
         if recent.count() >= MOST_IN_AN_HOUR:
             continue

@@ -4,6 +4,7 @@ from datetime import datetime, timedelta
 
 from django.core.mail import EmailMessage
 from django.db import connection, transaction
+from django.db.models import Q
 
 from apps.accounts.models import Customer, Lab, Outgoing, User
 from apps.trail import services as trail
@@ -54,8 +55,10 @@ def _note_sent(letter: Outgoing, now: datetime) -> None:
 def _take_letter(now: datetime) -> Outgoing | None:
     """The next letter due, put off first: nobody else takes it, and no lock is held while the mail server thinks."""
     skip = connection.features.has_select_for_update_skip_locked
-    due = Outgoing.objects.select_for_update(skip_locked=skip).filter(sent_at__isnull=True, next_try_at__lte=now)
-    letter = due.order_by("next_try_at", "pk").first()
+    # No letter waits longer than that: a later moment was written while the server's clock was ahead.
+    due = Q(next_try_at__lte=now) | Q(next_try_at__gt=now + LONGEST_WAIT)
+    waiting = Outgoing.objects.select_for_update(skip_locked=skip).filter(due, sent_at__isnull=True)
+    letter = waiting.order_by("next_try_at", "pk").first()
     if letter is not None:
         letter.next_try_at = now + min(FIRST_WAIT * 2 ** min(letter.tries, 10), LONGEST_WAIT)
         letter.tries = min(letter.tries + 1, 30_000)

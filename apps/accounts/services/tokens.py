@@ -70,5 +70,5 @@ def end_token(*, token_id: int, by: User, at: datetime) -> Token:
 def note_use(*, token: Token, at: datetime) -> None:
     """The day a token was last used, written once a day."""
     today = timezone.localdate(at)
-    if token.last_used_on is None or token.last_used_on < today:
+    if token.last_used_on != today:
         Token.objects.filter(pk=token.pk).update(last_used_on=today)

@@ -137,10 +137,10 @@ def void_drying(
         raise Refusal("A cycle of this drying is ticked off already, so the drying stands.", code="cycle_ticked")
     pieces = in_hand(pieces)
     drying.void_reason = words(reason, what="The reason", field="reason", most=rules.WHY_LENGTH, needed=True)
-    clock.check_moment(at, after=drying.ended_at or drying.started_at, what="Breaking off the drying")
+    ended = clock.broken_off(at, after=drying.ended_at or drying.started_at, what="Breaking off the drying")
     changed = ["state", "void_reason"]
     if drying.state == State.RUNNING:
-        drying.ended_at = at
+        drying.ended_at = ended
         changed.append("ended_at")
     drying.state = State.VOID
     drying.save(update_fields=changed)

@@ -291,12 +291,12 @@ def void_load(
     if any(piece.drying_id and piece.drying.state == Drying.State.RUNNING for piece in pieces):
         raise Refusal("Pieces of this load are being dried. End that drying first.", code="drying_runs")
     last = load.wash_ended_at or load.wash_started_at or load.made_up_at
-    clock.check_moment(at, after=last, what="Breaking off")
+    ended = clock.broken_off(at, after=last, what="Breaking off")
     wetted = load.state != Load.State.MADE_UP
     load.void_reason = reason if wetted else f"taken apart: {reason}"
     changed = ["state", "void_reason"]
     if load.state == Load.State.WASHING:
-        load.wash_ended_at = at
+        load.wash_ended_at = ended
         changed.append("wash_ended_at")
     load.state = Load.State.VOID
     load.save(update_fields=changed)

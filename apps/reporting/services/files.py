@@ -4,6 +4,7 @@ import logging
 from datetime import datetime, timedelta
 
 from django.db import connection, transaction
+from django.db.models import Q
 
 from apps.intake.locks import lock_jobs
 from apps.reporting.facts.reader import Facts
@@ -41,7 +42,9 @@ def _take(now: datetime) -> FileDue | None:
     """The next file due, put off first: no other worker takes it, and nothing is locked while it is made."""
     skip = connection.features.has_select_for_update_skip_locked
     rows = FileDue.objects.select_for_update(skip_locked=skip, no_key=True, of=("self",))
-    due = rows.filter(done_at=None, next_try_at__lte=now).select_related("report").order_by("next_try_at", "pk").first()
+    # No file waits longer than that: a later moment was written while the server's clock was ahead.
+    ready = Q(next_try_at__lte=now) | Q(next_try_at__gt=now + LONGEST_WAIT)
+    due = rows.filter(ready, done_at=None).select_related("report").order_by("next_try_at", "pk").first()
     if due is not None:
         due.tries += 1
         due.next_try_at = now + LEASE
