@@ -53,10 +53,23 @@ class ForgottenForm(forms.Form):
 
 
 class NewPasswordForm(forms.Form):
-    """A new password, typed twice; of somebody else, or of oneself with the old one."""
+    """A new password, typed twice; of somebody else, or of oneself with the old one.
+
+    `tokens`: what the programs are called that come in as this person, a password changed or not.
+    """
 
     password = _password("New password", "new-password", NEW_PASSWORD_HINT)
     again = _password("The same once more", "new-password")
+    end_tokens = forms.BooleanField(label="Somebody else may know the old password: end the tokens too", required=False)
+
+    def __init__(self, *args, tokens: list[str], **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        if tokens:
+            named = ", ".join(tokens[:5]) + (f" and {len(tokens) - 5} more" if len(tokens) > 5 else "")
+            text = f"Programs go on coming in with a token, whatever the password: {named}. Ticked, they no longer do."
+            self.fields["end_tokens"].help_text = text
+        else:
+            del self.fields["end_tokens"]
 
     def clean(self) -> dict[str, Any]:
         password, again = self.cleaned_data.get("password"), self.cleaned_data.get("again")
@@ -64,10 +77,14 @@ class NewPasswordForm(forms.Form):
             self.add_error("again", "The two are not the same. Type the new password into both fields.")
         return self.cleaned_data
 
+    @property
+    def chosen(self) -> dict[str, Any]:
+        return {"password": self.cleaned_data["password"], "end_tokens": self.cleaned_data.get("end_tokens", False)}
+
 
 class OwnPasswordForm(NewPasswordForm):
     old = _password("Password until now", "current-password")
-    field_order = ["old", "password", "again"]
+    field_order = ["old", "password", "again", "end_tokens"]
 
     def __init__(self, user: User, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)

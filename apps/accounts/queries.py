@@ -61,6 +61,11 @@ def tokens_of(person: User) -> QuerySet[Token]:
     return Token.objects.filter(person=person).order_by(F("ended_at").desc(nulls_first=True), "-made_at", "-pk")
 
 
+def standing_tokens(person: User) -> list[str]:
+    """What the programs are called that come in as this person."""
+    return list(Token.objects.filter(person=person, ended_at=None).order_by("name").values_list("name", flat=True))
+
+
 def token_rows(tokens: Iterable[Token], *, today: date) -> list[TokenRow]:
     return [TokenRow(token, *_standing(token, today)) for token in tokens]
 

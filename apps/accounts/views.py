@@ -133,11 +133,10 @@ def kept_form(request: HttpRequest) -> HttpResponse:
 @sensitive_post_parameters()
 @get_or_post
 def password(request: HttpRequest) -> HttpResponse:
-    form = OwnPasswordForm(request.user, _posted(request))
+    form = OwnPasswordForm(request.user, _posted(request), tokens=queries.standing_tokens(request.user))
     if form.is_valid():
         try:
-            chosen = form.cleaned_data["password"]
-            user = services.set_password(person_id=request.user.pk, password=chosen, by=request.user, at=clock.now())
+            user = services.set_password(person_id=request.user.pk, **form.chosen, by=request.user, at=clock.now())
         except Refusal as refusal:
             _refuse(form, refusal)
         else:
@@ -164,11 +163,10 @@ def forgotten(request: HttpRequest) -> HttpResponse:
 @get_or_post
 def choose_password(request: HttpRequest, name: str, token: str) -> HttpResponse:
     person = services.person_of_link(name, token)
-    form = NewPasswordForm(_posted(request))
+    form = NewPasswordForm(_posted(request), tokens=queries.standing_tokens(person) if person else [])
     if person is not None and form.is_valid():
-        chosen = form.cleaned_data["password"]
         try:
-            user = services.choose_password(name=name, token=token, password=chosen, at=clock.now())
+            user = services.choose_password(name=name, token=token, **form.chosen, at=clock.now())
         except Refusal as refusal:
             _refuse(form, refusal)
         else:
@@ -266,11 +264,10 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
 @get_or_post
 def person_password(request: HttpRequest, person_id: int) -> HttpResponse:
     shown = get_object_or_404(User, pk=person_id)
-    form = NewPasswordForm(_posted(request))
+    form = NewPasswordForm(_posted(request), tokens=queries.standing_tokens(shown))
     if form.is_valid():
         try:
-            chosen = form.cleaned_data["password"]
-            services.set_password(person_id=person_id, password=chosen, by=request.user, at=clock.now())
+            services.set_password(person_id=person_id, **form.chosen, by=request.user, at=clock.now())
         except Refusal as refusal:
             _refuse(form, refusal)
         else:

@@ -4,7 +4,6 @@ The first number of a figure's text is the column's, so that what people read an
 """
 
 import re
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -149,13 +148,3 @@ def check_row(row: CatalogueRow) -> None:
             code="marks_do_not_fit",
             field="benchmark_mm",
         )
-
-
-def line(text: str, *, what: str, field: str, most: int) -> str:
-    """A line of text without control signs, no longer than its column; empty when nothing is typed."""
-    text = " ".join(text.split())
-    if len(text) > most:
-        raise Refusal(f"{what}: {most} characters at most, {len(text)} typed.", code="too_long", field=field)
-    if any(unicodedata.category(sign) in ("Cc", "Cs") for sign in text):
-        raise Refusal(f"{what} holds a sign that cannot be written down.", code="not_text", field=field)
-    return text

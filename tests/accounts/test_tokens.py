@@ -3,7 +3,9 @@ import uuid
 from datetime import date, timedelta
 
 import pytest
+from django.contrib.auth.tokens import default_token_generator
 from django.db import IntegrityError, transaction
+from django.utils.http import urlsafe_base64_encode
 
 from apps.accounts import queries, services
 from apps.accounts.models import Token, User
@@ -12,7 +14,7 @@ from apps.core.errors import Refusal
 from apps.core.jsontext import sha256
 from apps.trail.models import TrailEntry
 from tests.accounts.bad import BAD
-from tests.cast import NOON, LabTestCase
+from tests.cast import NOON, PASSWORD, LabTestCase
 from tests.racing import at_once
 
 TODAY = NOON.date()
@@ -199,3 +201,48 @@ def test_a_token_asked_for_eight_times_at_once_is_one(people):
     outcomes = at_once(*[make] * 8)
     assert sorted(getattr(one, "code", "made") for one in outcomes) == ["made"] + ["shown_once"] * 7
     assert Token.objects.count() == 1
+
+
+class NewPasswordTests(LabTestCase):
+    """A changed password leaves programs alone, unless one says that somebody else may know the old one."""
+
+    @classmethod
+    def setUpTestData(cls):
+        super().setUpTestData()
+        cls.tape, _ = a_token(cls.bea, "tape at bench 2")
+        cls.others, _ = a_token(cls.mara, "of somebody else")
+        cls.typed = {"password": "a shorter cloth 26", "again": "a shorter cloth 26"}
+
+    def pages(self):
+        link = default_token_generator.make_token(self.bea)
+        name = urlsafe_base64_encode(b"%d" % self.bea.pk)
+        return (
+            (None, f"/password/new/{name}/{link}/", {}),
+            (self.bea, "/password/", {"old": PASSWORD}),
+            (self.mara, f"/people/{self.bea.pk}/password/", {}),
+        )
+
+    def test_each_page_names_them_and_leaves_them(self):
+        for who, path, more in self.pages():
+            self.sign_in(who)
+            with self.subTest(path), transaction.atomic():
+                self.assertContains(self.client.get(path), "tape at bench 2")
+                self.assertEqual(self.client.post(path, self.typed | more).status_code, 302)
+                self.assertIsNone(Token.objects.get(pk=self.tape.pk).ended_at)
+                transaction.set_rollback(True)
+
+    def test_each_page_ends_them_when_asked(self):
+        for who, path, more in self.pages():
+            self.sign_in(who)
+            with self.subTest(path), transaction.atomic():
+                answer = self.client.post(path, self.typed | more | {"end_tokens": "on"})
+                self.assertEqual(answer.status_code, 302)
+                ended = Token.objects.get(pk=self.tape.pk)
+                self.assertEqual(ended.ended_by, who or self.bea)
+                self.assertIn("token.ended", kinds(self.bea))
+                self.assertIsNone(Token.objects.get(pk=self.others.pk).ended_at)
+                transaction.set_rollback(True)
+
+    def test_who_has_none_is_asked_nothing(self):
+        self.sign_in(self.lou)
+        self.assertNotContains(self.client.get("/password/"), "end_tokens")

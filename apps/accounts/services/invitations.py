@@ -12,6 +12,7 @@ from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 from apps.accounts.models import User
 from apps.accounts.services.letters import send_later
 from apps.accounts.services.passwords import hashed
+from apps.accounts.services.tokens import end_tokens_of
 from apps.core.clock import SKEW
 from apps.core.errors import Refusal
 from apps.core.links import whole
@@ -79,8 +80,11 @@ def person_of_link(name: str, token: str) -> User | None:
     return user if default_token_generator.check_token(user, token) else None
 
 
-def choose_password(*, name: str, token: str, password: str, at: datetime) -> User:
-    """Somebody chooses a password by the link of a letter; the link is used up and other sign-ins end."""
+def choose_password(*, name: str, token: str, password: str, end_tokens: bool = False, at: datetime) -> User:
+    """Somebody chooses a password by the link of a letter; the link is used up and other sign-ins end.
+
+    `end_tokens`: the programs that come in as this person are shut out too.
+    """
     gone = Refusal("This link was used already or is too old. Ask for a new one.", code="link_gone")
     user = person_of_link(name, token)
     if user is None:
@@ -95,5 +99,7 @@ def choose_password(*, name: str, token: str, password: str, at: datetime) -> Us
         trail.record(
             stream=f"user:{user.pk}", kind="password.set", by=user, at=at, facts={"own": True, "by_letter": True}
         )
+        if end_tokens:
+            end_tokens_of(person=user, by=user, at=at)
         reset(username=user.username)  # whoever was locked out may come in with the new one
     return user

@@ -1,6 +1,6 @@
 """The lab's own settings."""
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import datetime
 
 from django.db import transaction
@@ -8,6 +8,7 @@ from django.db import transaction
 from apps.accounts.models import Lab, User
 from apps.accounts.services.seen import LabSettings, check_seen, fact, facts_of
 from apps.core.errors import Refusal
+from apps.core.texts import line, lines
 from apps.trail import services as trail
 
 
@@ -17,6 +18,7 @@ def change_lab_settings(*, settings: LabSettings, by: User, at: datetime, shown:
 
     `shown`: the mark of what the page showed (`seen`).
     """
+    settings = _written(settings)
     lab = Lab.objects.select_for_update().get(pk=1)
     wanted = {name: fact(value) for name, value in asdict(settings).items()}
     check_seen(shown, "The lab", facts_of(lab), wanted)
@@ -33,3 +35,18 @@ def change_lab_settings(*, settings: LabSettings, by: User, at: datetime, shown:
         lab.save(update_fields=list(changed))
         trail.record(stream="lab", kind="lab.changed", by=by, at=at, facts=changed)
     return lab
+
+
+def _written(settings: LabSettings) -> LabSettings:
+    """The texts as they will be printed."""
+    texts = {
+        name: line(getattr(settings, name), most=most, field=name)
+        for name, most in (
+            ("name", 150),
+            ("phone", 60),
+            ("location", 200),
+            ("accreditation", 200),
+            ("water_hardness", 60),
+        )
+    }
+    return replace(settings, **texts, address=lines(settings.address, most=500, field="address"))

@@ -13,7 +13,9 @@ from apps.accounts.models import STAFF_ROLES, Customer, Lab, Role, User
 from apps.accounts.services.invitations import invite
 from apps.accounts.services.passwords import hashed
 from apps.accounts.services.seen import check_seen, person_facts
+from apps.accounts.services.tokens import end_tokens_of
 from apps.core.errors import Refusal
+from apps.core.texts import line
 from apps.trail import services as trail
 
 USERNAME = re.compile(r"[\w.@+-]{1,60}")
@@ -24,8 +26,10 @@ def lock_names() -> None:
     Lab.objects.select_for_update().get(pk=1)
 
 
-def _check_person(full_name: str, roles: frozenset[Role], customer: Customer | None) -> None:
-    if not full_name.strip():
+def _name_of(full_name: str, roles: frozenset[Role], customer: Customer | None) -> str:
+    """The name as it is written down, of somebody who may be either of the lab or of a customer."""
+    full_name = line(full_name, most=150, field="full_name", what="The name")
+    if not full_name:
         raise Refusal("A person needs a name.", code="person_name", field="full_name")
     if customer is None and not roles & set(STAFF_ROLES):
         raise Refusal("Give at least one role in the lab, or the company this person is of.", code="no_role")
@@ -35,6 +39,7 @@ def _check_person(full_name: str, roles: frozenset[Role], customer: Customer | N
             code="customer_with_role",
             field="customer",
         )
+    return full_name
 
 
 def _place(user: User, roles: frozenset[Role], customer: Customer | None) -> None:
@@ -61,7 +66,7 @@ def create_person(
     """
     payload = {"username": username, "full_name": full_name, "email": email, "roles": sorted(roles)}
     payload["customer"] = str(customer.pk) if customer else ""
-    _check_person(full_name, roles, customer)
+    full_name = _name_of(full_name, roles, customer)
     if not USERNAME.fullmatch(username):
         raise Refusal(
             "A user name is letters, digits and . @ + - _ without spaces, 60 at most.",
@@ -105,7 +110,7 @@ def change_person(
 
     `shown`: the mark of what the page showed (`seen`).
     """
-    _check_person(full_name, roles, customer)
+    full_name = _name_of(full_name, roles, customer)
     managers = Q(manager=True, is_active=True)
     locked = User.objects.select_for_update().filter(Q(pk=person_id) | managers).order_by("pk")
     people = {user.pk: user for user in locked}
@@ -126,8 +131,11 @@ def change_person(
     return user
 
 
-def set_password(*, person_id: int, password: str, by: User, at: datetime) -> User:
-    """Somebody gets a new password: a person changes the own one, a manager gives one to who forgot it."""
+def set_password(*, person_id: int, password: str, end_tokens: bool = False, by: User, at: datetime) -> User:
+    """Somebody gets a new password: a person changes the own one, a manager gives one to who forgot it.
+
+    `end_tokens`: somebody else may know the old one, so the programs that come in as this person are shut out too.
+    """
     user = User.objects.get(pk=person_id)
     chosen = hashed(password, user)
     with transaction.atomic():
@@ -135,5 +143,7 @@ def set_password(*, person_id: int, password: str, by: User, at: datetime) -> Us
         user.password = chosen
         user.save(update_fields=["password"])
         trail.record(stream=f"user:{user.pk}", kind="password.set", by=by, at=at, facts={"own": by.pk == user.pk})
+        if end_tokens:
+            end_tokens_of(person=user, by=by, at=at)
         reset(username=user.username)  # whoever was locked out may come in with the new one
     return user

@@ -10,6 +10,7 @@ from django.utils import timezone
 from apps.accounts.models import Token, User
 from apps.core.errors import Refusal
 from apps.core.jsontext import sha256
+from apps.core.texts import line
 from apps.trail import services as trail
 
 LONGEST = timedelta(days=366)
@@ -19,7 +20,7 @@ MOST = 20
 @transaction.atomic
 def make_token(*, name: str, ends_on: date, by: User, at: datetime, key: UUID | None = None) -> tuple[Token, str]:
     """Somebody lets a program in, for one purpose and until a day. The text that comes back is never told again."""
-    name = " ".join(name.split())
+    name = line(name, most=80, field="name", what="The name")
     payload = {"name": name, "ends_on": ends_on}
     person = User.objects.select_for_update().get(pk=by.pk)
     if trail.repeated(key=key, payload=payload, by=by):
@@ -60,15 +61,29 @@ def end_token(*, token_id: int, by: User, at: datetime) -> Token:
     """A token no longer holds: its person ends it, or a manager does. Ending it again changes nothing."""
     token = Token.objects.select_for_update(of=("self",)).select_related("person").get(pk=token_id)
     if token.ended_at is None:
-        token.ended_at, token.ended_by = at, by
-        token.save(update_fields=["ended_at", "ended_by"])
-        facts = {"token": token.pk, "name": token.name, "own": token.person_id == by.pk}
-        trail.record(stream=f"user:{token.person_id}", kind="token.ended", by=by, at=at, facts=facts)
+        _end(token, by, at)
     return token
+
+
+@transaction.atomic
+def end_tokens_of(*, person: User, by: User, at: datetime) -> int:
+    """No program comes in with this person's rights any more; how many did. The caller holds the person's row."""
+    there = Token.objects.select_for_update(of=("self",)).filter(person=person, ended_at=None)
+    tokens = list(there.order_by("pk"))
+    for token in tokens:
+        _end(token, by, at)
+    return len(tokens)
+
+
+def _end(token: Token, by: User, at: datetime) -> None:
+    token.ended_at, token.ended_by = at, by
+    token.save(update_fields=["ended_at", "ended_by"])
+    facts = {"token": token.pk, "name": token.name, "own": token.person_id == by.pk}
+    trail.record(stream=f"user:{token.person_id}", kind="token.ended", by=by, at=at, facts=facts)
 
 
 def note_use(*, token: Token, at: datetime) -> None:
     """The day a token was last used, written once a day."""
     today = timezone.localdate(at)
-    if token.last_used_on != today:
+    if token.last_used_on is None or token.last_used_on < today:
         Token.objects.filter(pk=token.pk).update(last_used_on=today)

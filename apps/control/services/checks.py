@@ -10,9 +10,9 @@ from apps.calc.control import individuals
 from apps.control.models import Baseline, Check, CheckFabric, CheckPoint, Direction
 from apps.control.queries.checks import LEAST_POINTS, series_of
 from apps.core.errors import Refusal
+from apps.core.texts import line
 from apps.equipment.models import Equipment
 from apps.equipment.services import lock_equipment
-from apps.equipment.services.texts import line
 from apps.methods.models import LaunderingProcedure
 from apps.trail import services as trail
 

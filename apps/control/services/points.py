@@ -16,8 +16,8 @@ from apps.control.queries.checks import Series, series_of, words_of
 from apps.control.services.checks import locked
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.texts import line
 from apps.equipment import services as equipment
-from apps.equipment.services.texts import line
 from apps.laundering.models import Load
 from apps.laundering.queries import conditions_of
 from apps.trail import services as trail

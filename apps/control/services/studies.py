@@ -14,7 +14,7 @@ from apps.control.models import Study, StudyPiece, StudyReader, StudyReading
 from apps.control.queries.studies import study_whole
 from apps.core import clock
 from apps.core.errors import Refusal
-from apps.equipment.services.texts import line
+from apps.core.texts import line
 from apps.methods import services as methods
 from apps.methods.models import RepeatabilityFigure, TestMethod
 from apps.trail import services as trail

@@ -12,10 +12,11 @@ from django.utils import timezone
 from apps.accounts.models import User
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.texts import line
 from apps.equipment import air, figures
 from apps.equipment.models import AtmosphereReading, Equipment, Tolerance
 from apps.equipment.queries.machines import MEASURES_AIR
-from apps.equipment.services.texts import check_not_long_ago, line
+from apps.equipment.services.texts import check_not_long_ago
 from apps.equipment.services.use import check_usable, hold
 from apps.trail import services as trail
 

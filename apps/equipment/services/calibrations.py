@@ -12,8 +12,8 @@ from django.utils import timezone
 
 from apps.accounts.models import User
 from apps.core.errors import Refusal
+from apps.core.texts import line
 from apps.equipment.models import Calibration, Equipment
-from apps.equipment.services.texts import line
 from apps.equipment.services.use import hold
 from apps.trail import services as trail
 

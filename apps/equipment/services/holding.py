@@ -8,8 +8,8 @@ from django.db import transaction
 from apps.accounts.models import Role, User
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.texts import line
 from apps.equipment.models import Equipment, Hold
-from apps.equipment.services.texts import line
 from apps.equipment.services.use import hold
 from apps.trail import services as trail
 

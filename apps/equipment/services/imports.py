@@ -10,11 +10,11 @@ from apps.accounts.models import User
 from apps.core import clock
 from apps.core.errors import Refusal
 from apps.core.jsontext import sha256
+from apps.core.texts import line
 from apps.equipment.logger_files import How
 from apps.equipment.models import AtmosphereImport, AtmosphereReading, Equipment
 from apps.equipment.queries.imports import DryRun, dry_run
 from apps.equipment.services.atmosphere import hold_room, instrument_at
-from apps.equipment.services.texts import line
 from apps.equipment.services.use import hold
 from apps.trail import services as trail
 

@@ -10,8 +10,8 @@ from django.db import IntegrityError, transaction
 
 from apps.accounts.models import User
 from apps.core.errors import Refusal, StalePage
+from apps.core.texts import line
 from apps.equipment.models import Equipment
-from apps.equipment.services.texts import line
 from apps.equipment.services.use import hold
 from apps.trail import services as trail
 

@@ -10,9 +10,10 @@ from django.utils.formats import date_format
 from apps.accounts.models import User
 from apps.core import clock
 from apps.core.errors import Refusal, StalePage
+from apps.core.texts import line
 from apps.equipment.models import Equipment, OutOfService
 from apps.equipment.queries import state_at
-from apps.equipment.services.texts import check_not_long_ago, line
+from apps.equipment.services.texts import check_not_long_ago
 from apps.trail import services as trail
 
 

@@ -1,10 +1,10 @@
 """Figures as hands type them, read exactly or refused with a sentence."""
 
 import re
-import unicodedata
 from decimal import Decimal
 
 from apps.core.errors import Refusal
+from apps.core.texts import line
 
 Typed = str | int | Decimal | None
 
@@ -46,14 +46,10 @@ def whole(value: Typed, *, what: str, field: str, most: int) -> int:
 
 
 def words(value: str | None, *, what: str, field: str, most: int, needed: bool = False) -> str:
-    """A line of text without control characters, no longer than the book has room for."""
-    text = " ".join((value or "").split())
+    """A line of text, which may have to be there."""
+    text = line(value, most=most, field=field, what=what)
     if needed and not text:
         raise Refusal(f"{what} is missing.", code="missing", field=field)
-    if len(text) > most:
-        raise Refusal(f"{what}: {most} characters at most, {len(text)} typed.", code="too_long", field=field)
-    if any(unicodedata.category(sign) in ("Cc", "Cs") for sign in text):
-        raise Refusal(f"{what} holds a sign that cannot be written down.", code="not_text", field=field)
     return text
 
 

@@ -9,8 +9,9 @@ from django.db import IntegrityError, transaction
 from apps.accounts.models import User
 from apps.core import clock
 from apps.core.errors import Refusal, StalePage
+from apps.core.texts import line
 from apps.methods.models import Confirmation, Figure
-from apps.methods.numbers import check_row, line, read
+from apps.methods.numbers import check_row, read
 from apps.methods.queries import Catalogued
 from apps.methods.services.locking import lock_row
 from apps.trail import services as trail

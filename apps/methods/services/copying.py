@@ -13,8 +13,9 @@ from django.utils.text import slugify
 from apps.accounts.models import User
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.texts import line
 from apps.methods.models import ENDS, Averaging, DryingProcedure, Figure, LaunderingProcedure, TestMethod
-from apps.methods.numbers import COLUMNS, TEXTS, check_row, in_bounds, line, plain, told
+from apps.methods.numbers import COLUMNS, TEXTS, check_row, in_bounds, plain, told
 from apps.methods.services.locking import lock_row
 from apps.trail import services as trail
 

@@ -8,8 +8,8 @@ from django.db import transaction
 from apps.accounts.models import User
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.texts import line
 from apps.methods.models import TestMethod
-from apps.methods.numbers import line
 from apps.methods.queries import Catalogued, unconfirmed
 from apps.methods.services.locking import lock_row
 from apps.trail import services as trail
