@@ -12,6 +12,7 @@ pytestmark = pytest.mark.once
 WITHOUT_ENTRY = {
     "apps.accounts.services.letters.send_later": "part of the act that causes the letter, told in its entry",
     "apps.accounts.services.letters.write_to_customer": "letters of the act that causes them, as send_later",
+    "apps.accounts.services.asked.asked_too_often": "how often an address asked is forgotten after minutes",
     "apps.accounts.services.tokens.note_use": "the day of last use; what a program does is told by its acts",
     "apps.intake.services.announcing.arrived": "a step within the receipt, told in its entry",
     "apps.intake.services.notices.tell_moved": "letters of the correction that causes them",

@@ -208,3 +208,11 @@ class Outgoing(models.Model):
 
     class Meta:
         indexes = [models.Index(name="outgoing_unsent", fields=["next_try_at"], condition=Q(sent_at__isnull=True))]
+
+
+class Asked(models.Model):
+    """How often one address has asked what anybody may ask, since when. Forgotten when the stretch is over."""
+
+    name = models.CharField(max_length=80, unique=True)
+    since = models.DateTimeField(db_index=True)
+    times = models.PositiveIntegerField()

@@ -1,5 +1,7 @@
 """Several people at once: names come in once, a manager always remains, a letter goes once."""
 
+from datetime import timedelta
+
 import pytest
 from django.core import mail
 
@@ -51,3 +53,11 @@ def test_four_workers_send_each_letter_once(people):
         services.send_later(to=f"box{number}@example.com", subject="Ready", body="It is ready.", at=NOON)
     assert sum(at_once(*[lambda: services.send_due(now=NOON)] * 4)) == 12
     assert len({one.to[0] for one in mail.outbox}) == len(mail.outbox) == 12
+
+
+def test_questions_at_several_fronts_count_as_one(people):
+    how = {"name": "verify:10.0.0.7", "most": 5, "within": timedelta(minutes=10), "at": NOON}
+    outcomes = at_once(*(lambda: services.asked_too_often(**how) for _ in range(8)))
+    assert all(type(one) is bool for one in outcomes)
+    assert sum(not one for one in outcomes) <= 5
+    assert services.asked_too_often(**how)

@@ -1,13 +1,15 @@
 """The public page: what it tells whom, and what it never tells."""
 
+from datetime import timedelta
 from io import BytesIO
 from unittest import mock
 
 import pikepdf
-from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from apps.accounts import services as accounts
+from apps.accounts.models import Asked
 from apps.reporting import services
 from apps.reporting.facts import Facts
 from apps.reporting.views import verifying
@@ -27,7 +29,6 @@ class VerifyTests(LabTestCase):
         cls.file = bytes(cls.report.files.get().blob.content)
 
     def setUp(self):
-        cache.clear()
         self.sign_in(None)
 
     def by_code(self, number: str = "", code: str = "", **more):
@@ -127,12 +128,21 @@ class VerifyTests(LabTestCase):
         assert self.by_code(**{}).status_code == 429 and self.client.get(URL).status_code == 200
         assert self.client.get(URL, {"number": "x", "code": "y"}, REMOTE_ADDR="10.0.0.9").status_code == 200
 
+    def test_what_was_asked_is_forgotten_and_a_clock_that_was_ahead_counts_nothing(self):
+        most = {"name": "verify:10.0.0.7", "most": 2, "within": verifying.WITHIN}
+        for minutes, too_often in ((0, False), (1, False), (2, True), (9, True), (10, False), (900, False), (3, False)):
+            at = NOON + timedelta(minutes=minutes)
+            assert accounts.asked_too_often(**most, at=at) is too_often, minutes
+        assert accounts.asked_too_often(**most | {"name": "verify:10.0.0.8"}, at=NOON + timedelta(minutes=4)) is False
+        assert Asked.objects.count() == 2
+
     def test_is_never_kept_in_between(self):
         assert "no-store" in self.by_code()["Cache-Control"]
 
     def test_asks_no_more_of_the_book_for_more_reports(self):
-        with self.assertNumQueries(2):  # the lab, the report
+        self.by_code()
+        with self.assertNumQueries(6):  # four count the question; the lab, the report
             self.by_code()
         an_issued_report(self, samples=2)
-        with self.assertNumQueries(2):
+        with self.assertNumQueries(6):
             self.by_code()

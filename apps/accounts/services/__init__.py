@@ -1,5 +1,6 @@
 """What the house does with people, customers, its own settings and its letters."""
 
+from apps.accounts.services.asked import asked_too_often
 from apps.accounts.services.customers import change_customer, create_customer
 from apps.accounts.services.invitations import ask_for_link, choose_password, invite, person_of_link
 from apps.accounts.services.lab import change_lab_settings
@@ -14,6 +15,7 @@ __all__ = [
     "LAB_FIELDS",
     "LabSettings",
     "ask_for_link",
+    "asked_too_often",
     "change_customer",
     "change_lab_settings",
     "change_person",

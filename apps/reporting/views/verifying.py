@@ -1,28 +1,27 @@
 """The public page: is this a report of ours, unchanged, and does it still stand?"""
 
-from django.core.cache import cache
+from datetime import timedelta
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.cache import never_cache
 
+from apps.accounts import services as accounts
 from apps.accounts.gates import open_to_all
+from apps.core import clock
 from apps.core.addresses import client_address
 from apps.reporting import queries
 from apps.reporting.forms import CodeForm, FileForm
 from apps.reporting.views.common import NOT_SAVED, get_or_post
 
-# For each address that asks, in each process that answers: enough for a person, too few for a machine that guesses.
-QUESTIONS, SECONDS = 40, 600
+# For each address that asks: enough for a person, too few for a machine that guesses.
+QUESTIONS, WITHIN = 40, timedelta(minutes=10)
 TOO_MANY = 429
 
 
 def too_many(request: HttpRequest) -> bool:
     name = f"verify:{client_address(request)}"
-    cache.add(name, 0, SECONDS)
-    try:
-        return cache.incr(name) > QUESTIONS
-    except ValueError:  # it ended between the two lines
-        return False
+    return accounts.asked_too_often(name=name, most=QUESTIONS, within=WITHIN, at=clock.now())
 
 
 @open_to_all
