@@ -49,7 +49,7 @@ class NameTests(LabTestCase):
                 ),
                 ("name", lambda bad=bad: control.add_fabric(name=bad, lot="7", **self.by_mara)),
             ):
-                with self.subTest(bad, field=field), self.assertRaises(Refusal) as told:
+                with self.subTest(ascii(bad), field=field), self.assertRaises(Refusal) as told:
                     act()
                 self.assertEqual((told.exception.code, told.exception.field), ("not_text", field))
 

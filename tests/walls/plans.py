@@ -149,7 +149,8 @@ def partial_indexes() -> set[str]:
 def whole_reads(plan: dict[str, Any], large: set[str], partial: set[str], stopped: bool = False) -> Iterator[str]:
     """Each node that reads a large table from end to end. `stopped`: a LIMIT ends it as soon as it has enough."""
     kind, table = plan["Node Type"], plan.get("Relation Name")
-    looks_up = "Index Cond" in plan or plan.get("Index Name") in partial or kind == "Bitmap Heap Scan"
+    looks_up = "Index Cond" in plan or plan.get("Index Name") in partial
+    looks_up = looks_up or kind in ("Bitmap Heap Scan", "ModifyTable")  # these change or fetch what others below found
     if table in large and not looks_up and ("Filter" in plan or not stopped):
         yield f"{table}: no index serves {plan.get('Filter', 'it')}"
     chooses = "Filter" in plan or "Join Filter" in plan or kind in NEEDING_ALL
