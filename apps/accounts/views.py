@@ -1,19 +1,18 @@
 from datetime import timedelta
-from uuid import UUID
 
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login, logout, update_session_auth_hash
 from django.core.paginator import Paginator
 from django.forms import Form, ModelForm
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from apps.accounts import kept, queries, services
 from apps.accounts.context import address
@@ -32,24 +31,13 @@ from apps.accounts.gates import open_to_all, role_required
 from apps.accounts.models import Customer, Lab, Role, Token, User
 from apps.core import clock
 from apps.core.errors import Refusal, StalePage
+from apps.core.posting import get_or_post, posted, posted_key
 
 PER_PAGE = 50
-get_or_post = require_http_methods(["GET", "HEAD", "POST"])
 
 
 def _refuse(form: Form | ModelForm, refusal: Refusal) -> None:
     form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
-
-
-def _posted(request: HttpRequest) -> QueryDict | None:
-    return request.POST if request.method == "POST" else None
-
-
-def _key(request: HttpRequest) -> UUID | None:
-    try:
-        return UUID(request.POST.get("key", ""))
-    except ValueError:
-        return None
 
 
 def _shown(request: HttpRequest, row: User | Customer | Lab) -> str | None:
@@ -82,7 +70,7 @@ def _landing(request: HttpRequest) -> str:
 def sign_in(request: HttpRequest) -> HttpResponse:
     if request.user.is_authenticated:
         return HttpResponseRedirect(_landing(request))
-    form = SignInForm(request, _posted(request))
+    form = SignInForm(request, posted(request))
     if request.method == "POST":
         if form.is_valid():
             login(request, form.user)
@@ -133,7 +121,7 @@ def kept_form(request: HttpRequest) -> HttpResponse:
 @sensitive_post_parameters()
 @get_or_post
 def password(request: HttpRequest) -> HttpResponse:
-    form = OwnPasswordForm(request.user, _posted(request), tokens=queries.standing_tokens(request.user))
+    form = OwnPasswordForm(request.user, posted(request), tokens=queries.standing_tokens(request.user))
     if form.is_valid():
         try:
             user = services.set_password(person_id=request.user.pk, **form.chosen, by=request.user, at=clock.now())
@@ -150,7 +138,7 @@ def password(request: HttpRequest) -> HttpResponse:
 @get_or_post
 def forgotten(request: HttpRequest) -> HttpResponse:
     """The answer is the same whether anybody has this name."""
-    form = ForgottenForm(_posted(request))
+    form = ForgottenForm(posted(request))
     if form.is_valid():
         services.ask_for_link(name=form.cleaned_data["name"], at=clock.now())
         return render(request, "accounts/letter_sent.html")
@@ -163,7 +151,7 @@ def forgotten(request: HttpRequest) -> HttpResponse:
 @get_or_post
 def choose_password(request: HttpRequest, name: str, token: str) -> HttpResponse:
     person = services.person_of_link(name, token)
-    form = NewPasswordForm(_posted(request), tokens=queries.standing_tokens(person) if person else [])
+    form = NewPasswordForm(posted(request), tokens=queries.standing_tokens(person) if person else [])
     if person is not None and form.is_valid():
         try:
             user = services.choose_password(name=name, token=token, **form.chosen, at=clock.now())
@@ -185,11 +173,11 @@ def choose_password(request: HttpRequest, name: str, token: str) -> HttpResponse
 def tokens(request: HttpRequest) -> HttpResponse:
     """One's own tokens. A new one is told in the answer to the form itself, so that its text is kept nowhere."""
     now = clock.now()
-    form, told = TokenForm(_posted(request), initial={"ends_on": timezone.localdate(now) + timedelta(days=90)}), ""
+    form, told = TokenForm(posted(request), initial={"ends_on": timezone.localdate(now) + timedelta(days=90)}), ""
     made = None
     if form.is_valid():
         try:
-            made, told = services.make_token(**form.cleaned_data, by=request.user, at=now, key=_key(request))
+            made, told = services.make_token(**form.cleaned_data, by=request.user, at=now, key=posted_key(request))
         except Refusal as refusal:
             _refuse(form, refusal)
     page = _page(request, queries.tokens_of(request.user))
@@ -225,10 +213,12 @@ def people(request: HttpRequest) -> HttpResponse:
 @sensitive_post_parameters()
 @get_or_post
 def person_new(request: HttpRequest) -> HttpResponse:
-    form = NewPersonForm(_posted(request))
+    form = NewPersonForm(posted(request))
     if form.is_valid():
         try:
-            person = services.create_person(**form.cleaned_data, by=request.user, at=clock.now(), key=_key(request))
+            person = services.create_person(
+                **form.cleaned_data, by=request.user, at=clock.now(), key=posted_key(request)
+            )
         except Refusal as refusal:
             _refuse(form, refusal)
         else:
@@ -242,7 +232,7 @@ def person_new(request: HttpRequest) -> HttpResponse:
 @get_or_post
 def person(request: HttpRequest, person_id: int) -> HttpResponse:
     shown = get_object_or_404(User, pk=person_id)
-    form = PersonForm(_posted(request), instance=get_object_or_404(User, pk=person_id))
+    form = PersonForm(posted(request), instance=get_object_or_404(User, pk=person_id))
     mark = _shown(request, shown)
     if form.is_valid():
         who = {"by": request.user, "at": clock.now()}
@@ -264,7 +254,7 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
 @get_or_post
 def person_password(request: HttpRequest, person_id: int) -> HttpResponse:
     shown = get_object_or_404(User, pk=person_id)
-    form = NewPasswordForm(_posted(request), tokens=queries.standing_tokens(shown))
+    form = NewPasswordForm(posted(request), tokens=queries.standing_tokens(shown))
     if form.is_valid():
         try:
             services.set_password(person_id=person_id, **form.chosen, by=request.user, at=clock.now())
@@ -303,10 +293,12 @@ def customers(request: HttpRequest) -> HttpResponse:
 @role_required(Role.FRONT_DESK, Role.MANAGER)
 @get_or_post
 def customer_new(request: HttpRequest) -> HttpResponse:
-    form = CustomerForm(_posted(request))
+    form = CustomerForm(posted(request))
     if form.is_valid():
         try:
-            made = services.create_customer(**form.cleaned_data, by=request.user, at=clock.now(), key=_key(request))
+            made = services.create_customer(
+                **form.cleaned_data, by=request.user, at=clock.now(), key=posted_key(request)
+            )
         except Refusal as refusal:
             _refuse(form, refusal)
         else:
@@ -319,7 +311,7 @@ def customer_new(request: HttpRequest) -> HttpResponse:
 @get_or_post
 def customer(request: HttpRequest, customer_id: int) -> HttpResponse:
     shown = get_object_or_404(Customer, pk=customer_id)
-    form = CustomerForm(_posted(request), instance=get_object_or_404(Customer, pk=customer_id))
+    form = CustomerForm(posted(request), instance=get_object_or_404(Customer, pk=customer_id))
     mark = _shown(request, shown)
     if form.is_valid():
         who = {"by": request.user, "at": clock.now()}
@@ -341,7 +333,7 @@ def customer(request: HttpRequest, customer_id: int) -> HttpResponse:
 @get_or_post
 def lab(request: HttpRequest) -> HttpResponse:
     shown = queries.the_lab()
-    form = LabForm(_posted(request), instance=queries.the_lab())
+    form = LabForm(posted(request), instance=queries.the_lab())
     mark = _shown(request, shown)
     if form.is_valid():
         try:

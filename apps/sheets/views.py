@@ -4,12 +4,13 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.http import content_disposition_header
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_POST
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.accounts.queries import the_lab
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post
 from apps.sheets import pages, services, tokens
 from apps.sheets.forms import UNPACKED, WORKBOOK_ROWS, SheetForm
 from apps.sheets.wrong import WrongRows, short
@@ -18,7 +19,7 @@ NOT_DONE = 422
 CSV, XLSX = "text/csv; charset=utf-8", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def sheets(request: HttpRequest) -> HttpResponse:
     """A measure sheet in, its results out: on the page, or at once as a file. What is wrong is told all together."""

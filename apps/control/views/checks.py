@@ -6,7 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
@@ -15,8 +15,9 @@ from apps.control.charts import charts
 from apps.control.forms import ActForm, BaselineForm, FabricForm, PlanForm, ReasonForm, RunForm
 from apps.control.models import Check, CheckPoint, Direction
 from apps.control.queries.checks import LEAST_POINTS, words_of
-from apps.control.views.common import act, posted
+from apps.control.views.common import act
 from apps.core import clock
+from apps.core.posting import get_or_post, posted
 from apps.core.tables import table_file
 
 COLUMNS = ("check fabric", "washer", "procedure", "direction", "load", "washed", "pairs", "change_pct")
@@ -32,7 +33,7 @@ def overview(request: HttpRequest) -> HttpResponse:
     return render(request, "control/overview.html", context)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def new_fabric(request: HttpRequest) -> HttpResponse:
     form = FabricForm(posted(request))
@@ -42,7 +43,7 @@ def new_fabric(request: HttpRequest) -> HttpResponse:
     return render(request, "control/fabric.html", {"form": form})
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def plan(request: HttpRequest) -> HttpResponse:
     form = PlanForm(posted(request))
@@ -62,7 +63,7 @@ def check(request: HttpRequest, check_id: int) -> HttpResponse:
     return check_page(request, _check(check_id))
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def run(request: HttpRequest, check_id: int) -> HttpResponse:
     """A piece of the fabric has gone through a load."""
@@ -93,7 +94,7 @@ def baseline(request: HttpRequest, check_id: int, direction: str) -> HttpRespons
     return check_page(request, one, {direction: form})
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def end(request: HttpRequest, check_id: int) -> HttpResponse:
     one = _check(check_id)
@@ -101,7 +102,7 @@ def end(request: HttpRequest, check_id: int) -> HttpResponse:
     return _reason_page(request, partial(services.end_check, check_id=one.pk), f"End the check: {one}", effect, one)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def void(request: HttpRequest, point_id: int) -> HttpResponse:
     point = get_object_or_404(CheckPoint.objects.select_related("check_of__fabric", "check_of__washer"), pk=point_id)

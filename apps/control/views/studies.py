@@ -6,7 +6,7 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
@@ -14,7 +14,8 @@ from apps.control.forms import ActForm, ReasonForm, SheetForm, StudyForm
 from apps.control.models import Study, StudyReading
 from apps.control.queries.studies import StudyWhole, study_list, study_whole
 from apps.control.services import studies as services
-from apps.control.views.common import act, posted
+from apps.control.views.common import act
+from apps.core.posting import get_or_post, posted
 from apps.core.tables import table_file
 
 READING_COLUMNS = ("study", "method", "direction", "piece", "person", "reading", "read", "unit", "value", "read_at")
@@ -44,7 +45,7 @@ def all_studies(request: HttpRequest, kind: str) -> HttpResponse:
     return table_file(kind, "studies", STUDY_COLUMNS, rows)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def plan(request: HttpRequest) -> HttpResponse:
     form = StudyForm(posted(request))
@@ -80,7 +81,7 @@ def readings(request: HttpRequest, study_id: int, kind: str) -> HttpResponse:
     return table_file(kind, f"study-{one.pk}", READING_COLUMNS, rows)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def read(request: HttpRequest, study_id: int) -> HttpResponse:
     """One person's own sheet; nobody else's readings are on it."""
@@ -104,7 +105,7 @@ def adopt(request: HttpRequest, study_id: int) -> HttpResponse:
     return _page(request, study_whole(one), form)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def void(request: HttpRequest, entry_id: int) -> HttpResponse:
     rows = StudyReading.objects.select_related("piece__study__method", "by")

@@ -8,13 +8,14 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.accounts.queries import the_lab
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.equipment import services
 from apps.equipment.air import words
 from apps.equipment.figures import plain
@@ -24,7 +25,7 @@ from apps.equipment.queries import rule_at, state_at
 from apps.equipment.queries.air_page import DAY, AirPage, air_page
 from apps.equipment.queries.machines import air_instruments
 from apps.equipment.queries.room_air import of_day
-from apps.equipment.views.common import posted, posted_key, void_page
+from apps.equipment.views.common import void_page
 
 
 def room_or_404(room_id: int) -> Equipment:
@@ -77,7 +78,7 @@ def say(request: HttpRequest, reading: AtmosphereReading, instrument: Equipment 
         messages.warning(request, sentence)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def tolerance(request: HttpRequest, room_id: int) -> HttpResponse:
     room = room_or_404(room_id)
@@ -96,7 +97,7 @@ def tolerance(request: HttpRequest, room_id: int) -> HttpResponse:
     return render(request, "equipment/tolerance.html", {"room": room, "form": form, "rule": rule})
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def void_reading(request: HttpRequest, reading_id: int) -> HttpResponse:
     reading = get_object_or_404(AtmosphereReading.objects.select_related("room"), pk=reading_id)

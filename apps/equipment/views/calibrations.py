@@ -6,19 +6,19 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
-from django.views.decorators.http import require_http_methods
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.equipment import services
 from apps.equipment.forms import CalibrationForm
 from apps.equipment.models import Calibration, Equipment
-from apps.equipment.views.common import posted, posted_key, void_page
+from apps.equipment.views.common import void_page
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def calibrate(request: HttpRequest, equipment_id: int) -> HttpResponse:
     equipment = get_object_or_404(Equipment, pk=equipment_id)
@@ -41,7 +41,7 @@ def calibrate(request: HttpRequest, equipment_id: int) -> HttpResponse:
     return render(request, "equipment/calibrate.html", {"equipment": equipment, "form": form})
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def void_calibration(request: HttpRequest, calibration_id: int) -> HttpResponse:
     calibration = get_object_or_404(Calibration.objects.select_related("equipment"), pk=calibration_id)

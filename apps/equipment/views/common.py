@@ -1,26 +1,13 @@
 from collections.abc import Callable
-from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import posted, posted_key
 from apps.equipment.forms import ReasonForm
-
-
-def posted(request: HttpRequest) -> QueryDict | None:
-    """What a form is bound to; a form sent empty was sent all the same."""
-    return request.POST if request.method == "POST" else None
-
-
-def posted_key(request: HttpRequest) -> UUID | None:
-    """The act's own key; a page without one, or with a broken one, is taken as sent once."""
-    try:
-        return UUID(request.POST.get("key", ""))
-    except ValueError:
-        return None
 
 
 def posted_number(request: HttpRequest, name: str) -> int:

@@ -1,19 +1,18 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.equipment import services
 from apps.equipment.forms import ReleaseForm
 from apps.equipment.models import Hold
-from apps.equipment.views.common import posted, posted_key
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def release(request: HttpRequest, hold_id: int) -> HttpResponse:
     """Why results of what ran on a held machine may go out."""

@@ -7,19 +7,20 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_POST
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted_key
 from apps.equipment import services
 from apps.equipment.forms import ImportForm, StoreForm
 from apps.equipment.models import AtmosphereImport, Equipment
 from apps.equipment.queries.imports import dry_run, imports_of
 from apps.equipment.queries.machines import air_instruments
 from apps.equipment.views.air import room_or_404
-from apps.equipment.views.common import posted_key, void_page
+from apps.equipment.views.common import void_page
 
 # The file that was looked at comes back with the second form, packed and signed: the house keeps nothing of a dry run.
 SALT = "a logger's file that was looked at"
@@ -27,7 +28,7 @@ MOST_PACKED = 4_500_000
 SHOWN = 100  # problems
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def import_file(request: HttpRequest, room_id: int) -> HttpResponse:
     """A file is looked at; nothing is stored yet."""
@@ -84,7 +85,7 @@ def store(request: HttpRequest, room_id: int) -> HttpResponse:
     return redirect("equipment:import", room.pk)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def void_import(request: HttpRequest, import_id: int) -> HttpResponse:
     batch = get_object_or_404(AtmosphereImport.objects.select_related("room"), pk=import_id)

@@ -5,19 +5,20 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
 from apps.core.errors import Refusal, StalePage
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.equipment import queries, services
 from apps.equipment.csvtext import calendar_csv
 from apps.equipment.forms import ActForm, DetailsForm, NewEquipmentForm, OutOfServiceForm, ReturnForm
 from apps.equipment.models import Equipment
 from apps.equipment.queries.due import GROUPS
 from apps.equipment.queries.machines import equipment_page, rooms_now
-from apps.equipment.views.common import posted, posted_key, posted_number
+from apps.equipment.views.common import posted_number
 
 
 def today() -> date:
@@ -52,7 +53,7 @@ def calendar_as_csv(request: HttpRequest) -> HttpResponse:
     return response
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def new(request: HttpRequest) -> HttpResponse:
     form = NewEquipmentForm(posted(request))
@@ -79,7 +80,7 @@ def page(request: HttpRequest, equipment_id: int) -> HttpResponse:
     return page_of(request, get_object_or_404(Equipment, pk=equipment_id))
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def change(request: HttpRequest, equipment_id: int) -> HttpResponse:
     equipment = get_object_or_404(Equipment, pk=equipment_id)

@@ -1,10 +1,8 @@
 """What the views of this room share: reading a post, carrying a form out, showing a stale page anew."""
 
 from collections.abc import Callable
-from uuid import UUID
 
-from django.http import HttpRequest, QueryDict
-from django.views.decorators.http import require_http_methods
+from django.http import HttpRequest
 
 from apps.accounts.models import Role
 from apps.calc.errors import CalcError
@@ -13,23 +11,11 @@ from apps.intake.forms import refuse
 from apps.intake.forms.changes import Correction
 
 NOT_SAVED = 422
-get_or_post = require_http_methods(["GET", "HEAD", "POST"])
-
-
-def key(request: HttpRequest) -> UUID | None:
-    try:
-        return UUID(request.POST.get("key", ""))
-    except ValueError:
-        return None
 
 
 def may_write(request: HttpRequest) -> bool:
     """Whether the page offers what only the front desk and the manager may do."""
     return bool(request.user.roles & {Role.FRONT_DESK, Role.MANAGER})
-
-
-def posted(request: HttpRequest) -> QueryDict | None:
-    return request.POST if request.method == "POST" else None
 
 
 def carried_out(form, deed: Callable[[], object]) -> bool:

@@ -9,10 +9,11 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.intake import queries, services
 from apps.intake.forms import Announce
 from apps.intake.models import Announcement
-from apps.intake.views.acting import NOT_SAVED, get_or_post, key, posted
+from apps.intake.views.acting import NOT_SAVED
 
 
 @get_or_post
@@ -21,7 +22,7 @@ def announce(request: HttpRequest) -> HttpResponse:
     page = Announce(posted(request), catalogue=queries.catalogue())
     if page.is_valid():
         try:
-            services.announce(details=page.details(), by=request.user, at=clock.now(), key=key(request))
+            services.announce(details=page.details(), by=request.user, at=clock.now(), key=posted_key(request))
         except Refusal as refusal:
             page.parcel.add_error(None, str(refusal))
         else:

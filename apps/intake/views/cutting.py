@@ -10,10 +10,11 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.accounts.queries import the_lab
 from apps.core import clock
+from apps.core.posting import posted_key
 from apps.intake import pdf, queries, services
 from apps.intake.forms import SizeForm
 from apps.intake.models import Sample
-from apps.intake.views.acting import NOT_SAVED, corrected, key
+from apps.intake.views.acting import NOT_SAVED, corrected
 
 MEASURERS = {Role.FRONT_DESK, Role.BENCH, Role.MANAGER}
 
@@ -70,7 +71,7 @@ def size(request: HttpRequest, code: str) -> HttpResponse:
             reason=form.cleaned_data["reason"],
             by=request.user,
             at=clock.now(),
-            key=key(request),
+            key=posted_key(request),
         )
 
     if corrected(form, deed):

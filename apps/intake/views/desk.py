@@ -13,10 +13,11 @@ from apps.accounts.queries import the_lab
 from apps.calc.errors import CalcError
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.intake import queries, services
 from apps.intake.forms import FilterForm, JobCorrection, Sheet, sheet_data, with_answers
 from apps.intake.models import Announcement, Job, SendBack
-from apps.intake.views.acting import NOT_SAVED, corrected, get_or_post, key, may_write, posted
+from apps.intake.views.acting import NOT_SAVED, corrected, may_write
 
 PER_PAGE = 50
 
@@ -54,7 +55,7 @@ def receive(request: HttpRequest) -> HttpResponse:
                 samples=sheet.samples(),
                 by=request.user,
                 at=now,
-                key=key(request),
+                key=posted_key(request),
                 earliest_on=sheet.earliest,
                 announcement_id=announced.pk if announced else None,
             )
@@ -106,7 +107,7 @@ def correct_job(request: HttpRequest, number: str) -> HttpResponse:
             reason=form.cleaned_data["reason"],
             by=request.user,
             at=clock.now(),
-            key=key(request),
+            key=posted_key(request),
         )
 
     if form.is_bound and corrected(form, deed):
@@ -125,7 +126,7 @@ def add_sample(request: HttpRequest, number: str) -> HttpResponse:
     if sheet.is_complete():
         try:
             sample = services.add_sample(
-                job_id=job.pk, sample=sheet.samples()[0], by=request.user, at=now, key=key(request)
+                job_id=job.pk, sample=sheet.samples()[0], by=request.user, at=now, key=posted_key(request)
             )
         except (Refusal, CalcError) as refusal:
             sheet.refuse(refusal)

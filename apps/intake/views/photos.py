@@ -9,10 +9,11 @@ from django.views.decorators.http import condition, require_POST, require_safe
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
+from apps.core.posting import get_or_post, posted_key
 from apps.intake import queries, services
 from apps.intake.forms.photos import ChooseForm, PhotoForm
 from apps.intake.models import Photo, Request, Sample, Specimen
-from apps.intake.views.acting import NOT_SAVED, carried_out, get_or_post, key
+from apps.intake.views.acting import NOT_SAVED, carried_out
 
 CHOOSERS = {Role.FRONT_DESK, Role.BENCH, Role.MANAGER}
 
@@ -37,7 +38,7 @@ def photos(request: HttpRequest, code: str) -> HttpResponse:
             caption=form.cleaned_data["caption"],
             by=request.user,
             at=clock.now(),
-            key=key(request),
+            key=posted_key(request),
         ),
     ):
         messages.success(request, "The photo is kept.")
@@ -77,7 +78,7 @@ def choose(request: HttpRequest, code: str, ordinal: int) -> HttpResponse:
     if form.is_valid() and carried_out(
         form,
         lambda: services.choose_photos(
-            request_id=way.pk, photo_ids=form.photo_ids, by=request.user, at=clock.now(), key=key(request)
+            request_id=way.pk, photo_ids=form.photo_ids, by=request.user, at=clock.now(), key=posted_key(request)
         ),
     ):
         messages.success(request, f"The report on {way} shows {len(form.photo_ids)} of the photos.")

@@ -10,11 +10,12 @@ from django.views.decorators.http import require_POST, require_safe
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.intake import queries, services
 from apps.intake.forms import AnswerForm, DeviationForm, MoveForm, SampleCorrection, SetAsideForm, with_answers
 from apps.intake.forms.photos import PhotoForm
 from apps.intake.models import Sample, SendBack
-from apps.intake.views.acting import NOT_SAVED, carried_out, corrected, get_or_post, key, may_write, posted
+from apps.intake.views.acting import NOT_SAVED, carried_out, corrected, may_write
 
 PHOTOS = 6  # of a sample on its page; all of them on their own
 
@@ -65,7 +66,7 @@ def correct_sample(request: HttpRequest, code: str) -> HttpResponse:
             reason=form.cleaned_data["reason"],
             by=request.user,
             at=clock.now(),
-            key=key(request),
+            key=posted_key(request),
         )
 
     if form.is_bound and corrected(form, deed):
@@ -87,7 +88,7 @@ def move_sample(request: HttpRequest, code: str) -> HttpResponse:
             place=form.cleaned_data["place"],
             by=request.user,
             at=clock.now(),
-            key=key(request),
+            key=posted_key(request),
         ),
     ):
         return redirect("intake:sample", code=sample.code)
@@ -102,7 +103,7 @@ def deviate(request: HttpRequest, code: str) -> HttpResponse:
     if form.is_valid() and carried_out(
         form,
         lambda: services.deviate(
-            job_id=sample.job_id, **form.facts(), by=request.user, at=clock.now(), key=key(request)
+            job_id=sample.job_id, **form.facts(), by=request.user, at=clock.now(), key=posted_key(request)
         ),
     ):
         messages.success(request, "The deviation is written down.")
@@ -122,7 +123,7 @@ def set_aside(request: HttpRequest, code: str) -> HttpResponse:
             reason=form.cleaned_data["reason"],
             by=request.user,
             at=clock.now(),
-            key=key(request),
+            key=posted_key(request),
         ),
     ):
         messages.success(request, "The specimen is set aside.")
@@ -146,7 +147,7 @@ def answer(request: HttpRequest, send_back_id: int) -> HttpResponse:
             answer=form.cleaned_data["answer"],
             by=request.user,
             at=clock.now(),
-            key=key(request),
+            key=posted_key(request),
         ),
     ):
         messages.success(request, f"{row.request.sample.code} goes to the manager again.")

@@ -8,11 +8,12 @@ from django.views.decorators.http import require_POST
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.intake import queries, services
 from apps.intake.forms import RequestChange, ReviewAgain
 from apps.intake.forms.request import RequestForm
 from apps.intake.models import Request, Sample
-from apps.intake.views.acting import NOT_SAVED, carried_out, corrected, get_or_post, key, posted
+from apps.intake.views.acting import NOT_SAVED, carried_out, corrected
 
 
 def _request(request: HttpRequest, code: str, ordinal: int) -> Request:
@@ -31,7 +32,7 @@ def add_request(request: HttpRequest, code: str) -> HttpResponse:
     if form.is_valid() and carried_out(
         form,
         lambda: services.add_request(
-            sample_id=sample.pk, request=form.details(), by=request.user, at=clock.now(), key=key(request)
+            sample_id=sample.pk, request=form.details(), by=request.user, at=clock.now(), key=posted_key(request)
         ),
     ):
         messages.success(request, "The way of testing is added.")
@@ -54,7 +55,7 @@ def change_request(request: HttpRequest, code: str, ordinal: int) -> HttpRespons
             reason=form.cleaned_data["reason"],
             by=request.user,
             at=clock.now(),
-            key=key(request),
+            key=posted_key(request),
         )
 
     if form.is_bound and corrected(form, deed):
@@ -76,7 +77,7 @@ def review_request(request: HttpRequest, code: str, ordinal: int) -> HttpRespons
             review=review.review(),
             by=request.user,
             at=clock.now(),
-            key=key(request),
+            key=posted_key(request),
         )
 
     if corrected(review, deed):

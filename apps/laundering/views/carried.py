@@ -18,11 +18,11 @@ from django.http.response import HttpResponseRedirectBase
 
 from apps.accounts.gates import View
 from apps.core import clock
+from apps.core.posting import posted_key
 from apps.core.tablet import is_tap, stranger, tapped_at, whose
 from apps.laundering import services
 from apps.laundering.queries import pieces_meant
 from apps.laundering.services import Tap
-from apps.laundering.views.posted import posted_key
 
 OWN_FIELDS = ("csrfmiddlewaretoken", "key", "tapped_by", "tapped_at", "tapped_what", "tapped_words")
 

@@ -10,13 +10,13 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import posted_key
 from apps.laundering import queries, services
 from apps.laundering.forms import CorrectDryingForm, CorrectLoadForm
 from apps.laundering.models import Drying, Load
 from apps.laundering.queries import LoadWhole
 from apps.laundering.views.dryings import the_drying
 from apps.laundering.views.loads import ACT, the_load
-from apps.laundering.views.posted import posted_key
 
 
 @require_http_methods(ACT)

@@ -9,13 +9,14 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import posted_key
 from apps.intake.models import Specimen
 from apps.laundering import services
 from apps.laundering.forms import WAITED, LateForm
 from apps.laundering.models import CycleLog, LoadPiece
 from apps.laundering.pages import Bound, load_context
 from apps.laundering.views.loads import ACT, load_page, the_load
-from apps.laundering.views.posted import moment, numbers, posted_key, refuse
+from apps.laundering.views.posted import moment, numbers, refuse
 
 
 @require_http_methods(ACT)

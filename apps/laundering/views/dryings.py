@@ -10,11 +10,12 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import posted_key
 from apps.laundering import pages, services
 from apps.laundering.forms import ReasonForm
 from apps.laundering.models import Drying, Load
 from apps.laundering.views.loads import ACT, load_page, the_load
-from apps.laundering.views.posted import moment, numbers, posted_key
+from apps.laundering.views.posted import moment, numbers
 from apps.methods.models import DryingProcedure
 
 

@@ -11,6 +11,7 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import posted_key
 from apps.core.tablet import tablet
 from apps.intake.models import Specimen
 from apps.laundering import queries, services, start_page
@@ -19,7 +20,7 @@ from apps.laundering.models import Load
 from apps.laundering.pages import Bound, end_form, load_context
 from apps.laundering.queries import LoadWhole
 from apps.laundering.services.figures import figure
-from apps.laundering.views.posted import moment, numbers, posted_key, refuse
+from apps.laundering.views.posted import moment, numbers, refuse
 from apps.methods.queries import told_figures
 
 ACT = ["GET", "HEAD", "POST"]

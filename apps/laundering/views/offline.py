@@ -8,17 +8,17 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from apps.accounts.gates import open_to_all, role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted_key
 from apps.core.tablet import tablet
 from apps.laundering import queries, services
 from apps.laundering.forms import JudgeKeptForm
 from apps.laundering.models import KeptTap
-from apps.laundering.views.posted import posted_key
 
 PER_PAGE = 50
 
@@ -38,7 +38,7 @@ def kept(request: HttpRequest) -> HttpResponse:
     return kept_page(request)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def judge(request: HttpRequest, kept_id: int) -> HttpResponse:
     row = get_object_or_404(KeptTap.objects.visible_to(request.user), pk=kept_id)

@@ -2,20 +2,11 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from uuid import UUID
 
 from django.forms import Form
 from django.http import HttpRequest
 
 from apps.core import tablet
-
-
-def posted_key(request: HttpRequest) -> UUID | None:
-    """The act's own key; a page without one, or with a broken one, is taken as sent once."""
-    try:
-        return UUID(request.POST.get("key", ""))
-    except ValueError:
-        return None
 
 
 def numbers(texts: Iterable[str]) -> list[int]:

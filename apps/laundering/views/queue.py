@@ -9,13 +9,14 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Lab, Role
 from apps.accounts.queries import the_lab
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted_key
 from apps.core.tablet import tablet
 from apps.intake.models import SendBack
 from apps.intake.queries import waiting_send_backs
@@ -24,7 +25,7 @@ from apps.laundering.forms import AnswerForm, MakeUpForm
 from apps.laundering.offers import with_offers
 from apps.laundering.pages import WRITERS
 from apps.laundering.queries import Pace
-from apps.laundering.views.posted import moment, numbers, posted_key
+from apps.laundering.views.posted import moment, numbers
 
 GROUPS, PIECES = 10, 50
 
@@ -36,7 +37,7 @@ def queue(request: HttpRequest) -> HttpResponse:
     return queue_page(request, MakeUpForm(manager=request.user.manager), numbers(request.GET.getlist("tick")))
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.LAUNDRY, Role.MANAGER)
 def make_up(request: HttpRequest) -> HttpResponse:
     """A proposal, the ticked pieces, or all that the group showed, become a load."""

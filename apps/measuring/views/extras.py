@@ -4,18 +4,18 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.calc.errors import CalcError
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted_key
 from apps.measuring import pages, queries, services
 from apps.measuring.forms import ExtrasForm
-from apps.measuring.views.sheets import posted_key, request_of, sample_of, sent, stage_of, when
+from apps.measuring.views.sheets import request_of, sample_of, sent, stage_of, when
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def extras(request: HttpRequest, code: str) -> HttpResponse:
     """One sheet of extra measurements: a request at a stage, two distances a figure."""

@@ -7,16 +7,17 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted_key
 from apps.equipment.queries import conditioning_rooms
 from apps.measuring import queries, services
 from apps.measuring.forms import RackForm, RuleForm, WeighForm
-from apps.measuring.views.sheets import may_write, posted_key, sent, when
+from apps.measuring.views.sheets import may_write, sent, when
 
 PAGE = 50
 
@@ -28,7 +29,7 @@ def rack(request: HttpRequest) -> HttpResponse:
     return rack_page(request)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def put(request: HttpRequest) -> HttpResponse:
     """Specimens lie on the rack from now on."""
@@ -53,7 +54,7 @@ def put(request: HttpRequest) -> HttpResponse:
     return rack_page(request, form=form)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def weigh(request: HttpRequest) -> HttpResponse:
     """A specimen on the rack is weighed, for the equal-mass test."""
@@ -73,7 +74,7 @@ def weigh(request: HttpRequest) -> HttpResponse:
     return rack_page(request, weighing=form)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.MANAGER)
 def rule(request: HttpRequest) -> HttpResponse:
     """What the lab does about bad air, pauses of the log, and reading early."""

@@ -1,18 +1,18 @@
 from datetime import datetime
-from uuid import UUID
 
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.calc.errors import CalcError
 from apps.core import clock, tablet
 from apps.core.errors import Refusal
+from apps.core.posting import get_or_post, posted_key
 from apps.intake.models import Request, Sample
 from apps.intake.queries import plan_of
 from apps.measuring import pages, queries, services
@@ -34,7 +34,7 @@ def bench(request: HttpRequest) -> HttpResponse:
     return render(request, "measuring/bench.html", context)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def cut(request: HttpRequest, code: str, ordinal: int) -> HttpResponse:
     """Cut and mark: how many, which codes go on the cloth, how the marks are made; then on to the readings."""
@@ -85,7 +85,7 @@ def readings(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @tablet.answers_taps
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def enter(request: HttpRequest, code: str) -> HttpResponse:
     """Keep what was typed on a sheet; what is wrong is told beside its cell, and nothing typed is lost.
@@ -134,7 +134,7 @@ def is_blind(request: HttpRequest) -> bool:
     return "hidden" in (request.GET.get("before"), request.POST.get("before"))
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def lose_mark(request: HttpRequest, code: str) -> HttpResponse:
     """A mark is lost: its pair has no reading from this stage on."""
@@ -156,7 +156,7 @@ def lose_mark(request: HttpRequest, code: str) -> HttpResponse:
     return sheet_page(request, sheet, SheetForm(sheet=sheet), lost_form=form, status=422)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@get_or_post
 @role_required(Role.BENCH, Role.MANAGER)
 def correct(request: HttpRequest, reading_id: int) -> HttpResponse:
     """Put a reading right: the old value stays visible with the reason."""
@@ -265,11 +265,3 @@ def may_write(request: HttpRequest) -> bool:
 def when(form) -> datetime:
     """The moment typed, or now."""
     return form.cleaned_data["at"] or clock.now()
-
-
-def posted_key(request: HttpRequest) -> UUID | None:
-    """The act's own key; a page without one, or with a broken one, is taken as sent once."""
-    try:
-        return UUID(request.POST.get("key", ""))
-    except ValueError:
-        return None

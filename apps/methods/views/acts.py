@@ -1,18 +1,18 @@
 """What a manager says about the catalogue."""
 
 from typing import Any
-from uuid import UUID
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_POST
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
 from apps.core.errors import Refusal, StalePage
+from apps.core.posting import get_or_post, posted_key
 from apps.methods import queries, services
 from apps.methods.forms import (
     ConfirmForm,
@@ -27,7 +27,6 @@ from apps.methods.models import DryingProcedure, ExtraMeasurement, Figure, Laund
 from apps.methods.queries import Catalogued
 from apps.methods.views.pages import NOT_SAVED, row_page
 
-get_or_post = require_http_methods(["GET", "HEAD", "POST"])
 KINDS = {model.OWNER: model for model in (TestMethod, LaunderingProcedure, DryingProcedure, ExtraMeasurement)}
 COPY_FORMS: dict[str, type[CopyForm]] = {
     "method": CopyMethodForm,
@@ -131,11 +130,7 @@ def _row(kind: str, code: str) -> Catalogued:
 
 
 def _who(request: HttpRequest) -> dict[str, Any]:
-    try:
-        key = UUID(request.POST.get("key", ""))
-    except ValueError:
-        key = None
-    return {"by": request.user, "at": clock.now(), "key": key}
+    return {"by": request.user, "at": clock.now(), "key": posted_key(request)}
 
 
 def _address(owner: str) -> str:

@@ -10,9 +10,10 @@ from django.shortcuts import redirect, render
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.reporting import queries, services
 from apps.reporting.forms import AmendForm, CloseAmendmentForm, WithdrawForm
-from apps.reporting.views.common import NOT_SAVED, carried_out, get_or_post, posted, posted_key, the_report
+from apps.reporting.views.common import NOT_SAVED, carried_out, the_report
 
 
 def _page(

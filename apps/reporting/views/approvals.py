@@ -11,11 +11,12 @@ from apps.accounts.models import Role
 from apps.calc.errors import CalcError
 from apps.core import clock
 from apps.core.errors import Refusal, StalePage
+from apps.core.posting import posted_key
 from apps.intake import services as intake
 from apps.intake.models import Deviation, Job, Request
 from apps.reporting import queries, services
 from apps.reporting.forms import ApproveForm, JudgeForm, SendBackForm, refuse
-from apps.reporting.views.common import NOT_SAVED, PER_PAGE, carried_out, posted_key
+from apps.reporting.views.common import NOT_SAVED, PER_PAGE, carried_out
 
 
 @require_safe

@@ -1,12 +1,10 @@
 """What the views of this room share: reading a post, carrying a form out, finding a report, handing a file out."""
 
 from collections.abc import Callable
-from uuid import UUID
 
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils.http import content_disposition_header
-from django.views.decorators.http import require_http_methods
 
 from apps.calc.errors import CalcError
 from apps.core.errors import Refusal
@@ -16,18 +14,6 @@ from apps.reporting.models import Report
 
 PER_PAGE = 50
 NOT_SAVED = 422
-get_or_post = require_http_methods(["GET", "HEAD", "POST"])
-
-
-def posted(request: HttpRequest) -> QueryDict | None:
-    return request.POST if request.method == "POST" else None
-
-
-def posted_key(request: HttpRequest) -> UUID | None:
-    try:
-        return UUID(request.POST.get("key", ""))
-    except ValueError:
-        return None
 
 
 def carried_out(form, act: Callable[[], object]) -> bool:

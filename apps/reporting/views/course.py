@@ -10,11 +10,12 @@ from django.views.decorators.http import require_POST, require_safe
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
+from apps.core.posting import posted_key
 from apps.intake.models import Request
 from apps.reporting import services
 from apps.reporting.forms import CancelForm, CyclesForm, ExternalForm, RetestForm, VoidForm
 from apps.reporting.models import ExternalResult
-from apps.reporting.views.common import NOT_SAVED, carried_out, posted_key
+from apps.reporting.views.common import NOT_SAVED, carried_out
 
 DESK = (Role.FRONT_DESK, Role.MANAGER)
 

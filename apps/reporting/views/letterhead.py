@@ -10,8 +10,9 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.accounts.queries import the_lab
 from apps.core import clock
+from apps.core.posting import get_or_post, posted_key
 from apps.reporting.forms import LogoForm
-from apps.reporting.views.common import NOT_SAVED, carried_out, get_or_post, posted_key
+from apps.reporting.views.common import NOT_SAVED, carried_out
 
 
 @get_or_post

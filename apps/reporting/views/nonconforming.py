@@ -9,10 +9,11 @@ from django.views.decorators.http import require_safe
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
+from apps.core.posting import get_or_post, posted, posted_key
 from apps.reporting import queries, services
 from apps.reporting.forms import NonconformityForm, NoteForm
 from apps.reporting.models import Nonconformity
-from apps.reporting.views.common import NOT_SAVED, PER_PAGE, carried_out, get_or_post, posted, posted_key
+from apps.reporting.views.common import NOT_SAVED, PER_PAGE, carried_out
 
 
 @require_safe

@@ -9,11 +9,12 @@ from django.views.decorators.http import require_POST, require_safe
 from apps.accounts.gates import role_required
 from apps.accounts.models import Role
 from apps.core import clock
+from apps.core.posting import posted_key
 from apps.methods.models import TestMethod
 from apps.reporting import queries, services
 from apps.reporting.forms import EndForm, GrantForm
 from apps.reporting.models import Signatory
-from apps.reporting.views.common import NOT_SAVED, PER_PAGE, carried_out, posted_key
+from apps.reporting.views.common import NOT_SAVED, PER_PAGE, carried_out
 
 
 def _page(request: HttpRequest, *, grant=None, end=None) -> HttpResponse:

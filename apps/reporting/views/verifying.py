@@ -10,9 +10,10 @@ from apps.accounts import services as accounts
 from apps.accounts.gates import open_to_all
 from apps.core import clock
 from apps.core.addresses import client_address
+from apps.core.posting import get_or_post
 from apps.reporting import queries
 from apps.reporting.forms import CodeForm, FileForm
-from apps.reporting.views.common import NOT_SAVED, get_or_post
+from apps.reporting.views.common import NOT_SAVED
 
 # For each address that asks: enough for a person, too few for a machine that guesses.
 QUESTIONS, WITHIN = 40, timedelta(minutes=10)
