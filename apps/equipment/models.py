@@ -1,20 +1,12 @@
 """Machines, instruments and the conditioning room: what they are, what was found out about them, and when."""
 
-from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
 from apps.calc.conditioning import AirReading, Atmosphere
+from apps.core.columns import PERSON, void_is_whole
 from apps.equipment import air
 from apps.trail.models import Blob
-
-_PERSON = {"to": settings.AUTH_USER_MODEL, "on_delete": models.PROTECT, "related_name": "+", "db_index": False}
-
-
-def _void_is_whole(name: str) -> models.CheckConstraint:
-    standing = Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
-    void = Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")
-    return models.CheckConstraint(name=name, condition=standing | void)
 
 
 class Equipment(models.Model):
@@ -94,10 +86,10 @@ class Calibration(models.Model):
     as_left = models.CharField("as left", max_length=300, blank=True)
     usable = models.BooleanField("fit for use")
     note = models.CharField(max_length=500, blank=True)
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
     voided_at = models.DateTimeField(null=True)
-    voided_by = models.ForeignKey(**_PERSON, null=True)
+    voided_by = models.ForeignKey(**PERSON, null=True)
     void_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
@@ -105,7 +97,7 @@ class Calibration(models.Model):
         constraints = [
             models.CheckConstraint(name="calibration_due_after_done", condition=Q(due_on__gt=F("done_on"))),
             models.CheckConstraint(name="calibration_says_what_was_found", condition=~Q(as_found="")),
-            _void_is_whole("calibration_void_is_whole"),
+            void_is_whole("calibration_void_is_whole"),
         ]
 
 
@@ -115,11 +107,11 @@ class OutOfService(models.Model):
     equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="times_out")
     since = models.DateTimeField()
     reason = models.CharField(max_length=200)
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     recorded_at = models.DateTimeField()
     until = models.DateTimeField(null=True)
     checked = models.CharField("what was done, and how it was seen to work", max_length=200, blank=True)
-    ended_by = models.ForeignKey(**_PERSON, null=True)
+    ended_by = models.ForeignKey(**PERSON, null=True)
 
     class Meta:
         ordering = ["-since", "-id"]
@@ -145,10 +137,10 @@ class Hold(models.Model):
     equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="holds")
     since = models.DateTimeField(null=True)
     reason = models.CharField(max_length=300)
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
     released_at = models.DateTimeField(null=True)
-    released_by = models.ForeignKey(**_PERSON, null=True)
+    released_by = models.ForeignKey(**PERSON, null=True)
     release_reason = models.CharField("why results may go out", max_length=300, blank=True)
 
     class Meta:
@@ -176,7 +168,7 @@ class Tolerance(models.Model):
     humidity_tolerance_pct = models.DecimalField("plus or minus (%)", max_digits=3, decimal_places=1)
     gap_minutes = models.PositiveSmallIntegerField("a gap is longer than (minutes)")
     source = models.CharField("where these figures come from", max_length=200)
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
 
     class Meta:
@@ -212,17 +204,17 @@ class AtmosphereImport(models.Model):
     skipped = models.PositiveIntegerField()
     first_at = models.DateTimeField()
     last_at = models.DateTimeField()
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
     voided_at = models.DateTimeField(null=True)
-    voided_by = models.ForeignKey(**_PERSON, null=True)
+    voided_by = models.ForeignKey(**PERSON, null=True)
     void_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
         ordering = ["-at", "-id"]
         constraints = [
             models.CheckConstraint(name="import_stores_something", condition=Q(stored__gte=1)),
-            _void_is_whole("import_void_is_whole"),
+            void_is_whole("import_void_is_whole"),
         ]
 
 
@@ -240,10 +232,10 @@ class AtmosphereReading(models.Model):
     humidity_pct = models.DecimalField(max_digits=7, decimal_places=4)
     source = models.CharField(max_length=6, choices=Source)
     batch = models.ForeignKey(AtmosphereImport, models.PROTECT, null=True, related_name="readings")
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     recorded_at = models.DateTimeField()
     voided_at = models.DateTimeField(null=True)
-    voided_by = models.ForeignKey(**_PERSON, null=True)
+    voided_by = models.ForeignKey(**PERSON, null=True)
     void_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
@@ -263,7 +255,7 @@ class AtmosphereReading(models.Model):
                 name="atmosphere_typed_or_from_a_file",
                 condition=Q(source="typed", batch__isnull=True) | Q(source="import", batch__isnull=False),
             ),
-            _void_is_whole("atmosphere_void_is_whole"),
+            void_is_whole("atmosphere_void_is_whole"),
         ]
 
     @property

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from apps.accounts.models import User
+from apps.core.columns import void_is_whole
 from apps.equipment.models import Calibration, Equipment
 from apps.intake.models import BelongsToJob, Specimen
 from apps.methods.models import DryingProcedure, LaunderingProcedure
@@ -326,11 +327,7 @@ class CycleLog(models.Model):
                 name="cycle_once_per_specimen", fields=["specimen", "ordinal"], condition=Q(voided_at__isnull=True)
             ),
             models.CheckConstraint(name="cycle_ordinal_from_one", condition=Q(ordinal__gte=1)),
-            models.CheckConstraint(
-                name="cycle_void_has_reason",
-                condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
-                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
-            ),
+            void_is_whole("cycle_void_has_reason"),
         ]
 
 

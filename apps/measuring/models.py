@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from apps.core.columns import void_is_whole
 from apps.equipment.models import Equipment
 from apps.intake.models import BelongsToJob, Specimen
 from apps.methods.models import ExtraMeasurement, MeasuringPoint
@@ -128,11 +129,7 @@ class Reading(models.Model):
             models.CheckConstraint(name="reading_above_zero", condition=Q(mm__gt=0)),
             models.CheckConstraint(name="reading_has_text", condition=~Q(text="")),
             models.CheckConstraint(name="reading_unit_known", condition=Q(unit__in=["mm", "cm", "in", "pct"])),
-            models.CheckConstraint(
-                name="reading_void_has_reason",
-                condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
-                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
-            ),
+            void_is_whole("reading_void_has_reason"),
         ]
 
     @property
@@ -266,9 +263,5 @@ class ExtraReading(models.Model):
                 name="extra_reading_known",
                 condition=Q(unit__in=["mm", "cm", "in"], place__in=["", "left", "right"], second_mm__gt=0),
             ),
-            models.CheckConstraint(
-                name="extra_reading_void_has_reason",
-                condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
-                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
-            ),
+            void_is_whole("extra_reading_void_has_reason"),
         ]

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from apps.core.columns import void_is_whole
 from apps.intake.models import BelongsToJob, Job, Request, Sample
 from apps.methods.models import TestMethod
 from apps.trail.models import Blob
@@ -230,11 +231,7 @@ class ExternalResult(models.Model):
                 name="external_result_is_whole",
                 condition=~Q(laboratory="") & ~Q(test="") & ~Q(result="") & ~Q(reference="") & ~Q(consent=""),
             ),
-            models.CheckConstraint(
-                name="external_result_voided_whole",
-                condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
-                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
-            ),
+            void_is_whole("external_result_voided_whole"),
         ]
 
 

@@ -2,16 +2,15 @@
 
 from decimal import Decimal
 
-from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
 from apps.calc.change import dimensional_change
+from apps.core.columns import PERSON, void_is_whole
 from apps.equipment.models import Equipment
 from apps.laundering.models import Load
 from apps.methods.models import LaunderingProcedure
 
-_PERSON = {"to": settings.AUTH_USER_MODEL, "on_delete": models.PROTECT, "related_name": "+", "db_index": False}
 _FIGURE = {"max_digits": 20, "decimal_places": 12}
 
 
@@ -26,7 +25,7 @@ class CheckFabric(models.Model):
     name = models.CharField(max_length=120)
     lot = models.CharField(max_length=60)
     note = models.CharField("what is known of it", max_length=300, blank=True)
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
 
     class Meta:
@@ -48,10 +47,10 @@ class Check(models.Model):
     procedure = models.ForeignKey(LaunderingProcedure, models.PROTECT, related_name="+")
     every_loads = models.PositiveSmallIntegerField("every (loads)", null=True, blank=True)
     every_days = models.PositiveSmallIntegerField("every (days)", null=True, blank=True)
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
     ended_at = models.DateTimeField(null=True)
-    ended_by = models.ForeignKey(**_PERSON, null=True)
+    ended_by = models.ForeignKey(**PERSON, null=True)
     end_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
@@ -84,10 +83,10 @@ class CheckPoint(models.Model):
     check_of = models.ForeignKey(Check, models.PROTECT, related_name="points")
     direction = models.CharField(max_length=6, choices=Direction)
     load = models.ForeignKey(Load, models.PROTECT, related_name="check_points")
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
     voided_at = models.DateTimeField(null=True)
-    voided_by = models.ForeignKey(**_PERSON, null=True)
+    voided_by = models.ForeignKey(**PERSON, null=True)
     void_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
@@ -99,11 +98,7 @@ class CheckPoint(models.Model):
                 condition=Q(voided_at__isnull=True),
             ),
             models.CheckConstraint(name="check_point_direction_known", condition=Q(direction__in=Direction.values)),
-            models.CheckConstraint(
-                name="check_point_void_is_whole",
-                condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
-                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
-            ),
+            void_is_whole("check_point_void_is_whole"),
         ]
 
     @property
@@ -146,7 +141,7 @@ class Baseline(models.Model):
     upper = models.DecimalField(**_FIGURE)
     mr_bar = models.DecimalField("mean moving range", **_FIGURE)
     note = models.CharField("why these points", max_length=300)
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
 
     class Meta:

@@ -5,9 +5,8 @@ from django.db import models
 from django.db.models import Q
 
 from apps.control.models.checks import Direction
+from apps.core.columns import PERSON, void_is_whole
 from apps.methods.models import TestMethod
-
-_PERSON = {"to": settings.AUTH_USER_MODEL, "on_delete": models.PROTECT, "related_name": "+", "db_index": False}
 
 
 class Study(models.Model):
@@ -19,7 +18,7 @@ class Study(models.Model):
     trials = models.PositiveSmallIntegerField("times that each person reads a piece")
     note = models.CharField("why it is made", max_length=300, blank=True)
     readers = models.ManyToManyField(settings.AUTH_USER_MODEL, through="StudyReader", related_name="+")
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
 
     class Meta:
@@ -77,10 +76,10 @@ class StudyReading(models.Model):
     trial = models.PositiveSmallIntegerField()
     text = models.CharField(max_length=32)
     value = models.DecimalField(max_digits=20, decimal_places=12)
-    by = models.ForeignKey(**_PERSON)
+    by = models.ForeignKey(**PERSON)
     at = models.DateTimeField()
     voided_at = models.DateTimeField(null=True)
-    voided_by = models.ForeignKey(**_PERSON, null=True)
+    voided_by = models.ForeignKey(**PERSON, null=True)
     void_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
@@ -90,9 +89,5 @@ class StudyReading(models.Model):
                 name="study_reading_once", fields=["piece", "by", "trial"], condition=Q(voided_at__isnull=True)
             ),
             models.CheckConstraint(name="study_reading_trial_from_one", condition=Q(trial__gte=1)),
-            models.CheckConstraint(
-                name="study_reading_void_is_whole",
-                condition=Q(voided_at__isnull=True, voided_by__isnull=True, void_reason="")
-                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
-            ),
+            void_is_whole("study_reading_void_is_whole"),
         ]
