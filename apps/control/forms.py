@@ -12,22 +12,11 @@ from apps.control.queries.studies import StudyWhole
 from apps.control.queries.work import STEPS, customers_in_hand
 from apps.control.services.points import Typed
 from apps.control.services.studies import MOST_PEOPLE, MOST_PIECES, MOST_TRIALS, Cell, field_of
-from apps.core.errors import Refusal
+from apps.core.act_form import ActForm, of_column
 from apps.equipment.models import Equipment
 from apps.methods.models import LaunderingProcedure, TestMethod
 
 UNITS = [("mm", "mm"), ("cm", "cm"), ("in", "in")]
-
-
-class ActForm(forms.Form):
-    """A form whose act may be refused: the sentence goes beside its field."""
-
-    def put_beside(self, refusal: Refusal) -> None:
-        self.add_error(refusal.field if refusal.field in self.fields else None, str(refusal))
-
-
-def of_column(model: Any, name: str, **options: Any) -> forms.Field:
-    return model._meta.get_field(name).formfield(**options)
 
 
 class FabricForm(ActForm):
@@ -110,10 +99,6 @@ class WorkForm(forms.Form):
         self.is_valid()
         customer = self.cleaned_data.get("customer")
         return {"customer_id": customer.pk if customer else None, "step": self.cleaned_data.get("step", "")}
-
-
-class ReasonForm(ActForm):
-    reason = forms.CharField(max_length=200)
 
 
 class StudyForm(ActForm):

@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.db.models import QuerySet
 
-from apps.core.errors import Refusal
+from apps.core.act_form import ActForm, of_column
 from apps.equipment.logger_files import MOST_BYTES, How
 from apps.equipment.models import Calibration, Equipment, Hold, OutOfService, Tolerance
 from apps.equipment.moments import Dates
@@ -15,26 +15,12 @@ from apps.equipment.services.atmosphere import Limits
 from apps.equipment.services.calibrations import Finding
 from apps.equipment.services.machines import MOST_MONTHS, Details
 
-MOMENT_CODES = ("future", "before_previous_step")
 YEARS = range(2000, 2101)
-
-
-def of_column(model: Any, name: str, **options: Any) -> forms.Field:
-    """A form field as the column says: its label, its length, its choices."""
-    return model._meta.get_field(name).formfield(**options)
 
 
 def a_day(model: Any, name: str, **options: Any) -> forms.Field:
     widget = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
     return of_column(model, name, widget=widget, **options)
-
-
-class ActForm(forms.Form):
-    """A form whose act may be refused: the sentence goes beside its field."""
-
-    def put_beside(self, refusal: Refusal) -> None:
-        field = "when" if refusal.code in MOMENT_CODES and refusal.field is None else refusal.field
-        self.add_error(field if field in self.fields else None, str(refusal))
 
 
 class Moment(forms.DateTimeField):
@@ -130,10 +116,6 @@ class ReleaseForm(ActForm):
         label="What was found, and why results may go out",
         widget=forms.Textarea(attrs={"rows": 3}),
     )
-
-
-class ReasonForm(ActForm):
-    reason = forms.CharField(max_length=200)
 
 
 # The air

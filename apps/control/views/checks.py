@@ -12,11 +12,12 @@ from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.control import queries, services
 from apps.control.charts import charts
-from apps.control.forms import ActForm, BaselineForm, FabricForm, PlanForm, ReasonForm, RunForm
+from apps.control.forms import BaselineForm, FabricForm, PlanForm, RunForm
 from apps.control.models import Check, CheckPoint, Direction
 from apps.control.queries.checks import LEAST_POINTS, words_of
 from apps.control.views.common import act
 from apps.core import clock
+from apps.core.act_form import ActForm, ReasonForm
 from apps.core.posting import get_or_post, posted
 from apps.core.tables import table_file
 

@@ -3,8 +3,8 @@ from typing import Any
 
 from django.http import HttpRequest
 
-from apps.control.forms import ActForm
 from apps.core import clock
+from apps.core.act_form import ActForm
 from apps.core.errors import Refusal
 from apps.core.posting import posted_key
 

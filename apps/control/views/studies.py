@@ -10,11 +10,12 @@ from django.views.decorators.http import require_POST, require_safe
 
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
-from apps.control.forms import ActForm, ReasonForm, SheetForm, StudyForm
+from apps.control.forms import SheetForm, StudyForm
 from apps.control.models import Study, StudyReading
 from apps.control.queries.studies import StudyWhole, study_list, study_whole
 from apps.control.services import studies as services
 from apps.control.views.common import act
+from apps.core.act_form import ActForm, ReasonForm
 from apps.core.posting import get_or_post, posted
 from apps.core.tables import table_file
 

@@ -5,9 +5,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from apps.core import clock
+from apps.core.act_form import ReasonForm
 from apps.core.errors import Refusal
 from apps.core.posting import posted, posted_key
-from apps.equipment.forms import ReasonForm
 
 
 def posted_number(request: HttpRequest, name: str) -> int:

@@ -10,11 +10,12 @@ from django.views.decorators.http import require_POST, require_safe
 from apps.accounts.gates import role_required
 from apps.accounts.models import STAFF_ROLES, Role
 from apps.core import clock
+from apps.core.act_form import ActForm
 from apps.core.errors import Refusal, StalePage
 from apps.core.posting import get_or_post, posted, posted_key
 from apps.equipment import queries, services
 from apps.equipment.csvtext import calendar_csv
-from apps.equipment.forms import ActForm, DetailsForm, NewEquipmentForm, OutOfServiceForm, ReturnForm
+from apps.equipment.forms import DetailsForm, NewEquipmentForm, OutOfServiceForm, ReturnForm
 from apps.equipment.models import Equipment
 from apps.equipment.queries.due import GROUPS
 from apps.equipment.queries.machines import equipment_page, rooms_now
