@@ -5,21 +5,17 @@ from uuid import UUID
 
 from django.db import transaction
 
-from apps.accounts.models import Role, User
+from apps.accounts.models import User
 from apps.calc.control import individuals
 from apps.control.models import Baseline, Check, CheckFabric, CheckPoint, Direction
 from apps.control.queries.checks import LEAST_POINTS, series_of
+from apps.control.services.may import only_a_manager
 from apps.core.errors import Refusal
 from apps.core.texts import line
 from apps.equipment.models import Equipment
 from apps.equipment.services import lock_equipment
 from apps.methods.models import LaunderingProcedure
 from apps.trail import services as trail
-
-
-def _only_a_manager(by: User) -> None:
-    if Role.MANAGER not in by.roles:
-        raise Refusal("Only a lab manager does this.", code="not_manager")
 
 
 @transaction.atomic
@@ -30,7 +26,7 @@ def add_fabric(*, name: str, lot: str, note: str = "", by: User, at: datetime, k
     payload = {"act": "fabric", "name": name, "lot": lot, "note": note}
     if done := trail.repeated(key=key, payload=payload, by=by):
         return CheckFabric.objects.get(pk=done.facts["fabric"])
-    _only_a_manager(by)
+    only_a_manager(by)
     for field, text in (("name", name), ("lot", lot)):
         if not text:
             raise Refusal(f"Say the {field}.", code="missing", field=field)
@@ -62,7 +58,7 @@ def plan_check(
     payload = {"act": "plan", "fabric": fabric_id, "washer": washer_id, "procedure": procedure_id, **often}
     if done := trail.repeated(key=key, payload=payload, by=by):
         return Check.objects.get(pk=done.facts["check"])
-    _only_a_manager(by)
+    only_a_manager(by)
     if washer.kind != Equipment.Kind.WASHER:
         raise Refusal("A check fabric runs in a washer.", code="not_a_washer", field="washer")
     if not every_loads and not every_days:
@@ -83,7 +79,7 @@ def end_check(*, check_id: int, reason: str, by: User, at: datetime, key: UUID |
     payload = {"act": "end", "check": check_id, "reason": reason}
     if trail.repeated(key=key, payload=payload, by=by):
         return check
-    _only_a_manager(by)
+    only_a_manager(by)
     if not reason:
         raise Refusal("Say why this check ends.", code="reason_missing", field="reason")
     if check.ended_at:
@@ -125,7 +121,7 @@ def set_baseline(
     payload = {"act": "baseline", "check": check_id, "note": note, **span}
     if done := trail.repeated(key=key, payload=payload, by=by):
         return Baseline.objects.get(pk=done.facts["baseline"])
-    _only_a_manager(by)
+    only_a_manager(by)
     if not note:
         raise Refusal("Say why these points are held to be usual.", code="note_missing", field="note")
     points = _between(check, direction, first_id, last_id)

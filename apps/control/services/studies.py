@@ -12,6 +12,7 @@ from apps.calc.errors import CalcError
 from apps.calc.lengths import parse_length, parse_percent
 from apps.control.models import Study, StudyPiece, StudyReader, StudyReading
 from apps.control.queries.studies import study_whole
+from apps.control.services.may import only_a_manager
 from apps.core import clock
 from apps.core.errors import Refusal
 from apps.core.texts import line
@@ -50,7 +51,7 @@ def plan_study(
     payload = {"act": "study", **what, "pieces": names, "readers": readers, "note": note}
     if done := trail.repeated(key=key, payload=payload, by=by):
         return Study.objects.get(pk=done.facts["study"])
-    _only_a_manager(by)
+    only_a_manager(by)
     method = TestMethod.objects.get(pk=method_id)
     if not 2 <= len(names) <= MOST_PIECES or len(set(names)) < len(names):
         raise Refusal(f"Name 2 to {MOST_PIECES} pieces, each once, one a line.", code="pieces", field="pieces")
@@ -112,7 +113,7 @@ def void_study_reading(*, entry_id: int, reason: str, by: User, at: datetime, ke
     payload = {"act": "void_study_reading", "reading": entry_id, "reason": reason}
     if trail.repeated(key=key, payload=payload, by=by):
         return reading
-    _only_a_manager(by)
+    only_a_manager(by)
     if not reason:
         raise Refusal("Say why this reading is wrong.", code="reason_missing", field="reason")
     if reading.voided_at:
@@ -164,8 +165,3 @@ def _reading(study: Study, piece: StudyPiece, trial: int, text: str, by: User, a
 
 def _may_read(person: User) -> bool:
     return bool({Role.BENCH, Role.MANAGER} & person.roles)
-
-
-def _only_a_manager(by: User) -> None:
-    if Role.MANAGER not in by.roles:
-        raise Refusal("Only a lab manager does this.", code="not_manager")
