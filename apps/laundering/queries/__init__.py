@@ -2,7 +2,7 @@
 
 from apps.laundering.queries.called import piece_called
 from apps.laundering.queries.codes import load_code, load_numbers
-from apps.laundering.queries.held import Held, concerns, held
+from apps.laundering.queries.held import Held, concerning, held
 from apps.laundering.queries.kept import kept_of, kept_taps, pieces_meant, to_be_judged
 from apps.laundering.queries.loads import LoadWhole, PieceRow, last_of_procedure, weighed_before
 from apps.laundering.queries.logbook import logbook
@@ -41,7 +41,7 @@ __all__ = [
     "Proposal",
     "Timer",
     "chosen_elsewhere",
-    "concerns",
+    "concerning",
     "conditions_of",
     "cycle_record",
     "dried_of",

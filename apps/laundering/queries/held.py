@@ -1,19 +1,18 @@
 """Which results wait because a machine's check fabric says that something changed, and which waited."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 
 from apps.equipment.models import Hold
 from apps.intake.models import Request
-from apps.laundering.models import CycleLog
+from apps.laundering.models import CycleLog, Load, WashConditions
 from apps.laundering.queries.record import conditions_of
 
 
 @dataclass(frozen=True)
 class Held:
-    """A hold, and the loads of one request that ran on its machine since that was last seen to be in order."""
+    """A hold, and the loads that ran on its machine since that was last seen to be in order."""
 
     hold: Hold
     loads: tuple[int, ...]
@@ -23,33 +22,30 @@ class Held:
         return f"load{'' if len(self.loads) == 1 else 's'} {', '.join(map(str, self.loads))}"
 
 
-def held(requests: Iterable[Request], holds: Iterable[Hold] | None = None) -> dict[int, list[Held]]:
-    """Of each request the holds that stand in its way, or those of `holds` that concern it.
+def held(requests: Iterable[Request]) -> dict[int, list[Held]]:
+    """Of each request the holds that stand in its way: one query while no machine is held, else three.
 
-    One query while no machine is held, else three. What the newest correction says of a load counts.
+    What the newest correction says of a load counts.
     """
-    if holds is None:
-        holds = Hold.objects.filter(released_at=None).select_related("equipment", "by")
-    if not (standing := list(holds)):
+    if not (holds := list(Hold.objects.filter(released_at=None).select_related("equipment"))):
         return {}
     cycles = CycleLog.objects.filter(specimen__request__in=list(requests), voided_at=None)
-    rows = list(cycles.select_related("piece__load", "specimen").order_by("piece__load_id"))
-    ran = conditions_of({row.piece.load_id: row.piece.load for row in rows}.values())
-    of_request: dict[int, dict[int, set[int]]] = defaultdict(lambda: defaultdict(set))
-    for row in rows:
-        run = ran[row.piece.load_id]
-        for hold in standing:
-            if run.washer_id == hold.equipment_id and concerns(hold, run.wash_started_at):
-                of_request[row.specimen.request_id][hold.pk].add(row.piece.load_id)
-    by_key = {hold.pk: hold for hold in standing}
-    return {
-        request: [Held(by_key[key], tuple(sorted(loads))) for key, loads in found.items()]
-        for request, found in of_request.items()
-    }
+    loads: dict[int, dict[int, Load]] = defaultdict(dict)
+    for row in cycles.select_related("piece__load", "specimen"):
+        loads[row.specimen.request_id][row.piece.load_id] = row.piece.load
+    ran = conditions_of({key: load for of in loads.values() for key, load in of.items()}.values())
+    return {request: concerning(holds, {key: ran[key] for key in of}) for request, of in loads.items()}
 
 
-def concerns(hold: Hold, started: datetime | None) -> bool:
-    """Whether a run that began then lies in the time the hold speaks of: after a good point, before the release."""
-    if started is None or (hold.released_at and started > hold.released_at):
+def concerning(holds: Iterable[Hold], ran: Mapping[int, WashConditions]) -> list[Held]:
+    """Those of the holds that speak of some of these loads, by number with what is now held to be true of each: washed
+    in its machine after the last good point, and before the release."""
+    found = [(hold, tuple(sorted(key for key, run in ran.items() if _speaks_of(hold, run)))) for hold in holds]
+    return [Held(hold, loads) for hold, loads in found if loads]
+
+
+def _speaks_of(hold: Hold, run: WashConditions) -> bool:
+    started = run.wash_started_at
+    if run.washer_id != hold.equipment_id or started is None or (hold.released_at and started > hold.released_at):
         return False
     return hold.since is None or started > hold.since

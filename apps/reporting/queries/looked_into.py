@@ -11,7 +11,7 @@ from django.utils import timezone
 from apps.equipment.models import Calibration, Equipment, Hold, OutOfService
 from apps.equipment.queries.states import State
 from apps.intake.models import Request
-from apps.laundering.queries import cycle_record, held, kept_of
+from apps.laundering.queries import concerning, cycle_record, kept_of
 from apps.laundering.queries.record import CycleRecord
 from apps.measuring.models import Reading
 from apps.methods.models import Figure
@@ -22,8 +22,9 @@ HOURS = re.compile(r"(\d+) h")
 
 def looked_into(requests: list[Request]) -> list[Notice]:
     """In as many queries for one request as for ten."""
-    cycles = [row for rows in cycle_record(requests).values() for row in rows]
-    return [*_kept(requests), *_machines(cycles), *_released(requests, cycles), *_early(requests, cycles)]
+    record = cycle_record(requests)
+    cycles = [row for rows in record.values() for row in rows]
+    return [*_kept(requests), *_machines(cycles), *_released(record.values()), *_early(requests, cycles)]
 
 
 def _kept(requests: list[Request]) -> Iterator[Notice]:
@@ -34,13 +35,15 @@ def _kept(requests: list[Request]) -> Iterator[Notice]:
         yield Notice(where, "kept tap", f"{row.what}: {row.refusal} ({row.by}){judged}")
 
 
-def _released(requests: list[Request], cycles: Iterable[CycleRecord]) -> Iterator[Notice]:
+def _released(record: Iterable[list[CycleRecord]]) -> Iterator[Notice]:
     """The check fabric gave an alarm of a machine that they ran on, and the manager said why results may go out."""
-    holds = Hold.objects.filter(released_at__isnull=False, equipment__in={row.conditions.washer_id for row in cycles})
-    for found in held(requests, holds.select_related("equipment", "released_by")).values():
-        for one in found:
-            by = f"Released by {one.hold.released_by}: {one.hold.release_reason}"
-            yield Notice(one.loads_told, "check fabric", f"{one.hold.equipment}: {one.hold.reason} {by}")
+    ran = [{row.load.pk: row.conditions for row in cycles} for cycles in record]
+    washers = {run.washer_id for runs in ran for run in runs.values()}
+    holds = Hold.objects.filter(released_at__isnull=False, equipment__in=washers)
+    holds = list(holds.select_related("equipment", "released_by"))
+    for one in [found for runs in ran for found in concerning(holds, runs)]:
+        by = f"Released by {one.hold.released_by}: {one.hold.release_reason}"
+        yield Notice(one.loads_told, "check fabric", f"{one.hold.equipment}: {one.hold.reason} {by}")
 
 
 def _machines(cycles: Iterable[CycleRecord]) -> Iterator[Notice]:
