@@ -217,7 +217,7 @@ def _standings(checks: QuerySet[Check], now: datetime) -> list[Standing]:
         .annotate(loads_since=since)
     )
     series = series_of(rows)
-    holds = {row.equipment_id: row for row in Hold.objects.filter(released_at=None).select_related("equipment")}
+    holds = {row.equipment_id: row for row in Hold.objects.filter(released_at=None)}
     return [Standing(row, series[row.pk], row.loads_since, holds.get(row.washer_id), now) for row in rows]
 
 

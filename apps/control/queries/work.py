@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Exists, F, OuterRef, QuerySet
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet
 
 from apps.accounts.models import Customer, User
 from apps.intake.models import Job, Request, Specimen
@@ -89,9 +89,9 @@ def work_rows(jobs: Iterable[Job], *, today: date) -> Iterator[WorkRow]:
 
 def counted(*, user: User, today: date) -> dict[str, int]:
     """How many jobs are late, about to be, and in hand at all."""
-    jobs = received_jobs(user=user).order_by()
-    late = jobs.filter(due_on__lt=today).count()
-    return {"late": late, "soon": jobs.filter(due_on__range=(today, today + SOON)).count(), "all": jobs.count()}
+    late, soon = Q(due_on__lt=today), Q(due_on__range=(today, today + SOON))
+    number = {"late": Count("pk", filter=late), "soon": Count("pk", filter=soon), "all": Count("pk")}
+    return received_jobs(user=user).order_by().aggregate(**number)
 
 
 def customers_in_hand(user: User) -> QuerySet[Customer]:
