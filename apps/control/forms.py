@@ -4,6 +4,8 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.utils import timezone
+from django.utils.formats import date_format
 
 from apps.accounts.models import Customer, User
 from apps.control.models import Baseline, Check, CheckFabric, Direction, Study
@@ -14,6 +16,7 @@ from apps.control.services.points import Typed
 from apps.control.services.studies import MOST_PEOPLE, MOST_PIECES, MOST_TRIALS, Cell, field_of
 from apps.core.act_form import ActForm, of_column
 from apps.equipment.models import Equipment
+from apps.laundering.models import Load
 from apps.methods.models import LaunderingProcedure, TestMethod
 
 UNITS = [("mm", "mm"), ("cm", "cm"), ("in", "in")]
@@ -52,6 +55,11 @@ class ReadingsField(forms.CharField):
         super().__init__(label=label, max_length=200, required=False, widget=forms.TextInput(attrs))
 
 
+def _day(load: Load) -> str:
+    """The day of its wash in the lab."""
+    return date_format(timezone.localtime(load.wash_started_at), "j M Y")
+
+
 class RunForm(ActForm):
     load = forms.ChoiceField(label="Load that it ran with")
     unit = forms.ChoiceField(choices=UNITS, initial="mm")
@@ -62,7 +70,7 @@ class RunForm(ActForm):
 
     def __init__(self, *args: Any, check: Check, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        loads = [(str(load.pk), f"Load {load.pk}, {load.wash_started_at:%-d %b %Y}") for load in washed_loads(check)]
+        loads = [(str(load.pk), f"Load {load.pk}, {_day(load)}") for load in washed_loads(check)]
         self.fields["load"].choices = [("", "Choose one"), *loads]
 
     @property

@@ -58,7 +58,9 @@ def _text(value: Any) -> str:
         return timezone.localtime(value).isoformat(timespec="minutes")
     if isinstance(value, date):
         return value.isoformat()
-    return format(value, "f") if isinstance(value, Decimal) else harmless(str(value))
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    return str(value) if isinstance(value, int | float) else harmless(str(value))
 
 
 def _value(value: Any) -> Any:

@@ -5,6 +5,7 @@ from io import BytesIO
 
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from openpyxl import load_workbook
 
 from apps.control import queries, services
@@ -226,6 +227,13 @@ class PageTests(ControlCase):
         for text in ("45.82", "55.80", "50.81", "Limits from 10 points", "Results wait", "beyond a control limit"):
             self.assertContains(page, text)
         self.assertEqual(page.content.decode().count('<svg class="drawing check"'), 3)
+
+    def test_a_load_is_offered_by_the_labs_own_day(self):
+        check = a_check(self)
+        a_washed_load(self, NOON + HOUR * 11.5)  # half past eleven at night in UTC
+        self.sign_in(self.bea)
+        with timezone.override("Europe/Vienna"):
+            self.assertContains(self.client.get(f"/control/checks/{check.pk}/run/"), ", 3 Mar 2026</option>")
 
     def test_limits_are_set_on_the_page(self):
         check = a_check(self)

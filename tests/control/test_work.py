@@ -54,6 +54,13 @@ class WorkTests(LabTestCase):
         for asked in ({"customer": "x", "step": "y"}, {"page": "99"}):
             self.assertEqual(len(self.client.get("/control/work/", asked).context["rows"]), 2)
 
+    def test_days_that_are_over_are_a_figure(self):
+        Job.objects.filter(pk=a_received_job(self).pk).update(due_on=TODAY - 3 * DAY)
+        self.sign_in(self.fran)
+        self.assertIn(",-3,late,", self.client.get("/control/work.csv").content.decode("utf-8-sig"))
+        book = load_workbook(BytesIO(self.client.get("/control/work.xlsx").content))
+        self.assertEqual(book.active["F2"].value, -3)
+
     def test_tables_to_keep_are_harmless(self):
         job = a_received_job(self)
         Job.objects.filter(pk=job.pk).update(purchase_order="=1+1", due_on=TODAY)
