@@ -32,7 +32,7 @@ def as_csv(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     writer = csv.writer(out)
     writer.writerow(columns)
     for row in rows:
-        writer.writerow([_text(value) for value in row])
+        writer.writerow([as_text(value) for value in row])
     return out.getvalue()
 
 
@@ -51,7 +51,8 @@ def as_workbook(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
     return out.getvalue()
 
 
-def _text(value: Any) -> str:
+def as_text(value: Any) -> str:
+    """A cell as it is written into CSV."""
     if value is None:
         return ""
     if isinstance(value, datetime):

@@ -1,10 +1,8 @@
 """The calibration calendar as a table for a spreadsheet."""
 
-import csv
-from collections.abc import Iterable
-from io import StringIO
+from collections.abc import Iterable, Iterator
+from typing import Any
 
-from apps.core.csvtext import harmless
 from apps.equipment.models import Equipment
 from apps.equipment.queries.due import GROUPS
 
@@ -14,22 +12,13 @@ COLUMNS = (
 )
 
 
-def calendar_csv(rows: Iterable[Equipment]) -> str:
-    """UTF-8 text with CRLF line ends (RFC 4180); dates as 2026-03-02, texts never formulas."""
-    out = StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerow(COLUMNS)
+def calendar_rows(rows: Iterable[Equipment]) -> Iterator[tuple[Any, ...]]:
+    """A line for each piece of equipment, in the order of COLUMNS."""
     for row in rows:
-        writer.writerow(
-            (
-                *(harmless(value) for value in (row.name, row.get_kind_display(), row.maker, row.serial_number)),
-                *(harmless(value) for value in (row.firmware, row.location, GROUPS[row.group].lower())),
-                row.calibrated_on or "",
-                harmless(row.certificate or ""),
-                row.due_on or "",
-                row.interval_months or "",
-                "refuse" if row.overdue_rule == Equipment.OverdueRule.REFUSE else "disclose",
-                harmless(row.out_because or ""),
-            )
+        yield (
+            *(row.name, row.get_kind_display(), row.maker, row.serial_number),
+            *(row.firmware, row.location, GROUPS[row.group].lower()),
+            *(row.calibrated_on, row.certificate, row.due_on, row.interval_months),
+            "refuse" if row.overdue_rule == Equipment.OverdueRule.REFUSE else "disclose",
+            row.out_because,
         )
-    return out.getvalue()

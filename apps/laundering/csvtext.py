@@ -2,13 +2,10 @@
 
 import csv
 from collections.abc import Iterator
-from datetime import datetime
 from io import StringIO
 from typing import Any
 
-from django.utils import timezone
-
-from apps.core.csvtext import harmless
+from apps.core.tables import as_text
 from apps.laundering.queries.logbook import Day, Dry, Wash
 
 COLUMNS = (
@@ -29,16 +26,8 @@ def logbook_csv(day: Day) -> str:
     for machine in day.machines:
         for run in (*machine.washes, *machine.dries):
             for row in _wash(run, machine.name) if isinstance(run, Wash) else _dry(run, machine.name):
-                writer.writerow({name: _cell(value) for name, value in row.items()})
+                writer.writerow({name: as_text(value) for name, value in row.items()})
     return out.getvalue()
-
-
-def _cell(value: Any) -> Any:
-    if value is None:
-        return ""
-    if isinstance(value, datetime):
-        return timezone.localtime(value).isoformat(timespec="minutes")
-    return harmless(value) if isinstance(value, str) else value
 
 
 def _wash(wash: Wash, machine: str) -> Iterator[dict[str, Any]]:

@@ -13,8 +13,9 @@ from apps.core import clock
 from apps.core.act_form import ActForm
 from apps.core.errors import Refusal, StalePage
 from apps.core.posting import get_or_post, posted, posted_key
+from apps.core.tables import table_file
 from apps.equipment import queries, services
-from apps.equipment.csvtext import calendar_csv
+from apps.equipment.csvtext import COLUMNS, calendar_rows
 from apps.equipment.forms import DetailsForm, NewEquipmentForm, OutOfServiceForm, ReturnForm
 from apps.equipment.models import Equipment
 from apps.equipment.queries.due import GROUPS
@@ -48,10 +49,8 @@ def calendar(request: HttpRequest) -> HttpResponse:
 @require_safe
 @role_required(*STAFF_ROLES)
 def calendar_as_csv(request: HttpRequest) -> HttpResponse:
-    text = calendar_csv(queries.calendar(on=today()))
-    response = HttpResponse(text.encode("utf-8-sig"), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="calibration-calendar-{today().isoformat()}.csv"'
-    return response
+    rows = calendar_rows(queries.calendar(on=today()))
+    return table_file("csv", f"calibration-calendar-{today().isoformat()}", COLUMNS, rows)
 
 
 @get_or_post
