@@ -7,6 +7,10 @@ from tests.bench.history import DRUM, Book, Lot, Stage
 
 CYCLES = 3
 
+# What was washed long ago is reported, and its requests are locked.
+REPORTED = """
+UPDATE intake_request SET lock = 'locked' WHERE id IN (SELECT request_id FROM intake_specimen WHERE stage = 'done')
+"""
 LOADS = """
 INSERT INTO laundering_load (procedure_id, state, made_up_at, made_up_by_id, wash_by_id, void_reason, washer_id,
   specimen_mass_g, ballast_mass_g, ballast_pieces, ballast, detergent, detergent_lot, detergent_g, water_temp_c,
@@ -41,6 +45,7 @@ def write_queue(waiting: int, past: int) -> Book:
     Specimen.objects.filter(stage=Stage.CUT).update(stage=Stage.DONE)
     with connection.cursor() as cursor:
         cursor.execute("SET session_replication_role = replica")
+        cursor.execute(REPORTED)
         names = {"lou": book.cast.lou.pk, "washer": book.washer.pk, "drying": book.drying.pk, "drum": DRUM}
         names |= {"procedure": book.washes[0].pk, "cycles": CYCLES}
         names["drums"] = -(-Specimen.objects.filter(stage="done").count() // DRUM)

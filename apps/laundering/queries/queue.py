@@ -147,14 +147,15 @@ def groups(user: User, lab: Lab, today: date) -> list[Group]:
     for request, done, number in ready.values_list("request_id", "cycles_valid").annotate(number=Count("pk")):
         counted.setdefault(request, []).append((done, number))
     requests = (
-        Request.objects.filter(pk__in=list(counted), lock=Request.Lock.OPEN)
+        Request.objects.visible_to(user)
+        .filter(lock=Request.Lock.OPEN)
         .annotate(**_drum(lab))
         .order_by(F("sample__job__due_on").asc(nulls_last=True), "sample__job__number", "pk")
         .values_list(*DRUM, "pk", "cycles")
     )
     found: dict[tuple, Group] = {}
     for *drum, request, cycles in requests:
-        if number := sum([number for done, number in counted[request] if done < cycles]):
+        if number := sum([number for done, number in counted.get(request, ()) if done < cycles]):
             if not (group := found.get(key := tuple(drum))):
                 group = found[key] = Group(GroupKey(*key), None, 0, today)
             if group.waiting < PLANNED:
